@@ -1,0 +1,1 @@
+"""Instrument bytes to readings: knows nothing of stations, sessions or steps."""

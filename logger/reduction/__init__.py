@@ -1,0 +1,1 @@
+"""Raw observations to heights with their covariance."""

@@ -1,0 +1,1 @@
+"""Printable sheets: the marks, the digging, the section, the quote, the as-built, the field book."""

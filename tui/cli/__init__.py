@@ -1,0 +1,114 @@
+"""The command line: one module a command, imported only when it is called, so that `--help` answers at once."""
+
+import sys
+from importlib import import_module
+
+import click
+
+from drivers.errors import DriverError, InstrumentFileError, PortError
+from logger.errors import CannotWrite, FileError, Refused, RiseError
+
+OK, OUT_OF_TOLERANCE, USAGE, NO_INSTRUMENT, BAD_FILE, NO_WRITE = range(6)
+"""Exit codes: ok; out of tolerance; wrong usage; instrument missing or lost; file unusable; cannot write."""
+
+COMMANDS = {
+    "demo": "The whole job on a simulated instrument, every artefact left in a folder.",
+    "ports": "What is plugged in or advertising.",
+    "listen": "Show bytes and readings live, or identify an unknown instrument.",
+    "instruments": "List, show and check instrument files.",
+    "simulate": "Play a virtual instrument on a pseudo-terminal.",
+    "walk": "The full-screen app on a session.",
+    "record": "The same without a screen: tag commands on stdin, one a line.",
+    "replay": "A recorded session again, paced or at once.",
+    "verify": "Check the digest chain, and derive the profile again from the raw bytes.",
+    "profile": "Stations, heights, uncertainties, closure.",
+    "steps": "Layouts for a brief, best first.",
+    "setout": "What to mark and where.",
+    "takeoff": "Quantities and, with a price file, the quote.",
+    "asbuilt": "What was built against what was designed.",
+    "sheet": "Printable sheets.",
+    "export": "CSV, JSON, JSON Lines, drawings and a copy of the session.",
+    "import": "JSON Lines, or levelling notes kept on paper, as a session.",
+    "rules": "List and show rule sets with their sources.",
+    "fieldtest": "The standard's test of your own instrument.",
+}
+
+
+class Lazy(click.Group):
+    """A group that knows its commands by name and imports one when it is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the job."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the command's module; None for an unknown name."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = import_module(f"tui.cli.{cmd_name}" if cmd_name != "import" else "tui.cli.import_")
+        command = module.command
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list from the table above, importing nothing."""
+        with formatter.section("Commands, in the order of the job"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Suggest the nearest name for an unknown command."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            from difflib import get_close_matches
+
+            near = get_close_matches(args[0], COMMANDS, 1)
+            ctx.fail(f"no command {args[0]!r}" + (f"; did you mean {near[0]!r}?" if near else "; see risewalk --help"))
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=Lazy, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="risewalk", prog_name="risewalk")
+def risewalk() -> None:
+    """Walk a slope with a digital level, design the steps that climb it, set them out, and check what was built."""
+
+
+def exit_code(error: Exception) -> int:
+    """The exit code an error of the packages below stands for."""
+    match error:
+        case PortError():
+            return NO_INSTRUMENT
+        case CannotWrite():
+            return NO_WRITE
+        case InstrumentFileError() | FileError():
+            return BAD_FILE
+        case Refused():
+            return OUT_OF_TOLERANCE
+        case _:
+            return USAGE
+
+
+def main() -> None:
+    """Run the command line; errors of the packages below become one sentence on stderr and an exit code."""
+    try:
+        code = risewalk.main(standalone_mode=False)
+        sys.exit(code if isinstance(code, int) else OK)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(USAGE)
+    except (click.Abort, KeyboardInterrupt):
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(OK)
+    except (DriverError, RiseError) as error:
+        click.echo(f"risewalk: {printable(str(error))}", err=True)
+        sys.exit(exit_code(error))
+    except OSError as error:
+        click.echo(f"risewalk: {printable(str(error))}", err=True)
+        sys.exit(NO_WRITE)
+
+
+def printable(text: str) -> str:
+    """Text from a device or a person, with control characters shown and never obeyed."""
+    return "".join(c if c.isprintable() or c in "\n\t" else repr(c)[1:-1] for c in text)
