@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.observation import Tape
+
 Floats = NDArray[np.float64]
 
 
@@ -46,7 +48,7 @@ class Profile:
 
     `points` are sorted by station, then offset; `covariance_m2` (n, n) is that of their elevations, in their order,
     or None where only `u_m` is known. `estimate_only` marks ground that was assumed, not observed: no set-out or
-    digging may come from it.
+    digging may come from it. `tape` is how the walk held its tape, so that marks can be measured the same way.
     """
 
     points: tuple[ProfilePoint, ...]
@@ -57,6 +59,7 @@ class Profile:
     estimate_only: bool = False
     source: str = ""
     digest: str = ""
+    tape: Tape = Tape.LEVEL
     notes: tuple[str, ...] = field(default=())
 
     def ground(self) -> Ground:
