@@ -1,0 +1,1 @@
+"""The recorder: owns the instrument and the session; screens, scripts and browsers are its clients."""

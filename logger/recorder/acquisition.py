@@ -1,0 +1,204 @@
+"""What listens to the instrument: keeps every byte, decodes it, completes the tag that waits, notices gaps.
+
+It never waits for the disk: raw bytes and link changes are handed to the writer's thread.
+"""
+
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from drivers.errors import PortSilent
+from drivers.reading import Chunk, Link, LinkChanged
+from logger.errors import Refused
+from logger.recorder.clock import MICRO, SessionClock
+from logger.session.derive import Pipeline
+from logger.session.events import Draft, Event, EventKind, raw_draft, seconds
+from logger.session.packing import RawChunk
+from logger.settle import Settled
+
+TICK_S = 0.5
+BATCH_BYTES = 32 * 1024
+ASLEEP_US = 5 * MICRO
+"""A pause this long between two ticks means that the machine slept or the process was stopped: bytes were lost."""
+SET_US = 2 * MICRO
+RECORDED = {Link.LIVE, Link.STALE, Link.LOST}
+DOWN = {Link.LOST, Link.SEARCHING, Link.OPENING, Link.WAITING, Link.CLOSED}
+
+
+class Source(Protocol):
+    """What a connection to an instrument offers."""
+
+    def events(self) -> AsyncIterator[Chunk | LinkChanged]:
+        """Bytes and changes of the line, as they come."""
+
+    async def close(self) -> None:
+        """Let the port go."""
+
+
+Saved = asyncio.Future[list[Event]]
+
+
+@dataclass(slots=True)
+class Wait:
+    """A tag waiting for its height: `draft` makes its record, `done` gives the save of it or why there is none."""
+
+    since_us: int
+    forced: bool
+    draft: Callable[[Settled], Draft]
+    done: asyncio.Future[Saved]
+    heard: bool = False
+
+
+@dataclass(slots=True)
+class State:
+    """The line as the user is told of it."""
+
+    link: Link = Link.OPENING
+    why: str = ""
+    battery: float | None = None
+    chunks: int = 0
+    bytes: int = 0
+    last_us: int | None = None
+    lost: int = 0
+
+
+class Outlet(Protocol):
+    """Where what was heard goes."""
+
+    def keep(self, drafts: list[Draft]) -> None:
+        """Save these, now or when the disk allows it again."""
+
+    def offer(self, keep: list[Draft], draft: Draft) -> Saved:
+        """Save what must be kept and a record in one transaction; the future says how it went."""
+
+    def changed(self, change: LinkChanged) -> None:
+        """The line changed its state."""
+
+
+@dataclass(slots=True)
+class Acquisition:
+    """One instrument being listened to."""
+
+    port: str
+    source: Source
+    pipeline: Pipeline
+    clock: SessionClock
+    outlet: Outlet
+    state: State = field(default_factory=State)
+    wait: Wait | None = None
+    pending: list[RawChunk] = field(default_factory=list)
+    size: int = 0
+    live: asyncio.Event = field(default_factory=asyncio.Event)
+
+    async def run(self) -> None:
+        """Listen until cancelled; a PortError is raised where the instrument never came alive."""
+        async for event in self.source.events():
+            if isinstance(event, Chunk):
+                self._chunk(event)
+            else:
+                self._link(event)
+        if not self.live.is_set():
+            raise PortSilent(self.port, "it closed before anything was heard")
+
+    async def tick(self) -> None:
+        """Hand over raw bytes at least once a second, and notice a clock that jumped."""
+        steady, utc = self.clock.now_us(), self.clock.at_us()
+        while True:
+            await asyncio.sleep(TICK_S)
+            now, at = self.clock.now_us(), self.clock.at_us()
+            self._jumped(now - steady, at - utc)
+            steady, utc = now, at
+            self.flush()
+
+    def batch(self) -> Draft | None:
+        """The raw bytes not handed over yet, as one event; None if there are none."""
+        if not self.pending:
+            return None
+        draft = raw_draft(self.clock.at_us(), self.pending)
+        self.pending, self.size = [], 0
+        return draft
+
+    def flush(self) -> None:
+        """Hand over the raw bytes heard so far."""
+        if (draft := self.batch()) is not None:
+            self.outlet.keep([draft])
+
+    def gap(self, kind: EventKind, body: dict[str, object]) -> None:
+        """Bytes were lost: keep that, start decoder and settling anew, end the wait of a tag."""
+        drafts = [] if (raw := self.batch()) is None else [raw]
+        drafts.append(Draft(self.clock.at_us(), self.clock.now_us(), kind, {**body, "gap": True}))
+        self.pipeline.gap()
+        self.state.lost += 1
+        self.outlet.keep(drafts)
+        self.end_wait(
+            Refused("link_lost", "the line to the instrument was lost; observe the zero again once it is back")
+        )
+
+    def end_wait(self, refusal: Refused) -> bool:
+        """End the wait of a tag, if one waits."""
+        wait, self.wait = self.wait, None
+        if wait is None or wait.done.done():
+            return False
+        wait.done.set_exception(refusal)
+        return True
+
+    def lost(self, why: str) -> None:
+        """Listening ended for good: to the session that is a lost line."""
+        self._link(LinkChanged(seconds(self.clock.now_us()), Link.LOST, why))
+
+    def _chunk(self, chunk: Chunk) -> None:
+        raw = RawChunk(self.clock.session_us(chunk.t_s), chunk.data, chunk.channel)
+        self.pending.append(raw)
+        self.size += len(raw.data)
+        state = self.state
+        state.chunks += 1
+        state.bytes += len(raw.data)
+        state.link = Link.LIVE
+        readings = self.pipeline.feed(raw)
+        if readings:
+            state.last_us = raw.t_us
+            if readings[-1].battery is not None:
+                state.battery = readings[-1].battery
+            self._complete()
+        self.live.set()
+        if self.size >= BATCH_BYTES:
+            self.flush()
+
+    def _complete(self) -> None:
+        if (wait := self.wait) is None or wait.done.done():
+            return
+        wait.heard = wait.heard or (self.state.last_us or 0) > wait.since_us
+        try:
+            settled = self.pipeline.take(wait.since_us, forced=wait.forced)
+            if settled is None:
+                return
+            draft = wait.draft(settled)
+        except ValueError as error:
+            self.end_wait(Refused("no_readings", str(error)))
+            return
+        self.wait = None
+        kept = self.batch()
+        wait.done.set_result(self.outlet.offer([] if kept is None else [kept], draft))
+
+    def _link(self, change: LinkChanged) -> None:
+        was, state = self.state.link, self.state
+        state.link, state.why = change.state, change.why
+        if self.live.is_set() and change.state in RECORDED and change.state is not was:
+            body: dict[str, object] = {"state": str(change.state), "why": change.why}
+            if change.state is Link.LOST:
+                self.gap(EventKind.LINK, body)
+            else:
+                self.flush()
+                self.outlet.keep(
+                    [Draft(self.clock.at_us(), self.clock.now_us(), EventKind.LINK, {**body, "gap": False})]
+                )
+        self.outlet.changed(change)
+
+    def _jumped(self, steady_us: int, utc_us: int) -> None:
+        if steady_us > ASLEEP_US:
+            self.gap(EventKind.CLOCK, {"asleep_us": steady_us, "set_us": utc_us - steady_us})
+        elif abs(utc_us - steady_us) > SET_US:
+            self.flush()
+            body = {"asleep_us": 0, "set_us": utc_us - steady_us, "gap": False}
+            self.outlet.keep([Draft(self.clock.at_us(), self.clock.now_us(), EventKind.CLOCK, body)])

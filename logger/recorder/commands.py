@@ -1,0 +1,177 @@
+"""The lines a recorder understands, read into commands; a line it cannot read is refused with the protocol's word."""
+
+import re
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from drivers.errors import LengthError
+from drivers.lengths import Units, length_m
+from logger.errors import Refused
+from logger.observation import Kind, Surface
+from logger.session.observed import Tag
+
+LONGEST_LINE = 4000
+LONGEST_NAME = 100
+RISER = re.compile(r"[1-9]\d{0,3}")
+NUMBER = re.compile(r"\d{1,7}")
+OFFSET = re.compile(r"(?P<distance>.*?)\s+(?P<side>left|right)\b\s*(?P<offset>.*)")
+PLACES = {Kind.BASE: ("front", "back"), Kind.BUILT: ("front", "back", "left", "right")}
+SIDES = ("left", "right")
+UNKNOWN = "unknown_command"
+
+
+class Word(StrEnum):
+    """The first words that are not tags."""
+
+    FACE = "face"
+    SETUP = "setup"
+    SURFACE = "surface"
+    ROD = "rod"
+    STRIKE = "strike"
+    NOTE = "note"
+    WATCH = "watch"
+    STATUS = "status"
+    LIST = "list"
+    CANCEL = "cancel"
+    END = "end"
+
+
+KINDS = {str(kind): kind for kind in Kind}
+WORDS = {str(word): word for word in Word}
+SURFACES = [str(surface) for surface in Surface]
+AT_ONCE = (Word.WATCH, Word.STATUS, Word.LIST, Word.CANCEL)
+"""Answered even while a tag waits."""
+
+
+@dataclass(frozen=True, slots=True)
+class Other:
+    """A command that takes no reading, with its arguments read."""
+
+    word: Word
+    text: str = ""
+    length_m: float = 0.0
+    number: int = 0
+    on: bool = False
+
+
+Command = Tag | Other
+
+
+def read_command(line: str, units: Units) -> Command:
+    """Read one line; Refused `unknown_command` or `bad_length` says what is wrong with it."""
+    if len(line) > LONGEST_LINE:
+        raise Refused(UNKNOWN, f"the line is longer than {LONGEST_LINE} characters")
+    word, _, rest = line.strip().partition(" ")
+    rest = rest.strip()
+    if word == "force":
+        return replace(_forced(rest, units), written=line.strip())
+    if word in KINDS:
+        return replace(_tag(KINDS[word], rest, units), written=line.strip())
+    if word in WORDS:
+        return _other(WORDS[word], rest, units)
+    raise Refused(UNKNOWN, f"{word[:40]!r} is not a command; there are {', '.join([*KINDS, 'force', *WORDS])}")
+
+
+def _forced(rest: str, units: Units) -> Tag:
+    word, _, arguments = rest.partition(" ")
+    if word not in KINDS:
+        raise Refused(UNKNOWN, "force what? write force station 12 ft, force benchmark BM or another tag")
+    return replace(_tag(KINDS[word], arguments.strip(), units), forced=True)
+
+
+def _tag(kind: Kind, rest: str, units: Units) -> Tag:
+    rest, note = _note(rest)
+    match kind:
+        case Kind.STATION:
+            return _station(rest, note, units)
+        case Kind.BENCHMARK:
+            name, elevation = _name_first(rest)
+            return Tag(kind, name, given_m=_length(elevation, units) if elevation else None, note=note)
+        case Kind.TURN | Kind.POINT:
+            return Tag(kind, _name(rest), note=note)
+        case Kind.BASE | Kind.BUILT:
+            riser, _, place = rest.partition(" ")
+            place = place.strip()
+            if RISER.fullmatch(riser) is None or place not in PLACES[kind]:
+                raise Refused(UNKNOWN, f"write {kind} RISER {'|'.join(PLACES[kind])}, such as {kind} 3 front")
+            return Tag(kind, riser=int(riser), place=place, note=note)
+
+
+def _station(rest: str, note: str, units: Units) -> Tag:
+    offset_m = 0.0
+    if (aside := OFFSET.fullmatch(f"{rest} ".strip())) is not None:
+        rest = aside["distance"]
+        offset_m = _positive(aside["offset"], units, "an offset") * (-1.0 if aside["side"] == "left" else 1.0)
+    return Tag(Kind.STATION, tape_m=_length(rest, units), offset_m=offset_m + 0.0, note=note)
+
+
+def _other(word: Word, rest: str, units: Units) -> Other:
+    match word:
+        case Word.FACE:
+            return _face(_note(rest)[0], units)
+        case Word.SURFACE:
+            if rest not in SURFACES:
+                raise Refused(UNKNOWN, f"write surface {'|'.join(SURFACES)}")
+            return Other(word, rest)
+        case Word.ROD:
+            return Other(word, length_m=_positive(rest, units, "a rod"))
+        case Word.STRIKE:
+            number, reason = _note(rest)
+            if NUMBER.fullmatch(number) is None:
+                raise Refused("unknown_observation", "write strike and the number of the observation")
+            return Other(word, reason, number=int(number))
+        case Word.WATCH:
+            if rest not in ("on", "off"):
+                raise Refused(UNKNOWN, "write watch on or watch off")
+            return Other(word, on=rest == "on")
+        case Word.NOTE:
+            return Other(word, rest)
+        case _:
+            if rest:
+                raise Refused(UNKNOWN, f"{word} stands alone on its line")
+            return Other(word)
+
+
+def _face(rest: str, units: Units) -> Other:
+    riser, _, rest = rest.partition(" ")
+    length, _, side = rest.strip().rpartition(" ")
+    if side not in SIDES:
+        length, side = rest.strip(), ""
+    if RISER.fullmatch(riser) is None:
+        raise Refused(UNKNOWN, "write face RISER LENGTH [left|right], such as face 3 172 mm left")
+    return Other(Word.FACE, side, _positive(length, units, "a face"), int(riser))
+
+
+def _note(rest: str) -> tuple[str, str]:
+    words, _, note = rest.partition("#")
+    return words.strip(), note.strip()
+
+
+def _name_first(rest: str) -> tuple[str, str]:
+    if rest.startswith('"') and (end := rest.find('"', 1)) > 0:
+        return _name(rest[1:end]), rest[end + 1 :].strip()
+    name, _, after = rest.partition(" ")
+    return _name(name), after.strip()
+
+
+def _name(text: str) -> str:
+    name = " ".join(text.removeprefix('"').removesuffix('"').split())
+    if not name:
+        raise Refused(UNKNOWN, "give the mark a name")
+    if len(name) > LONGEST_NAME or not name.isprintable():
+        raise Refused(UNKNOWN, f"a name has at most {LONGEST_NAME} printable characters")
+    return name
+
+
+def _length(text: str, units: Units) -> float:
+    try:
+        return length_m(text, units)
+    except LengthError as error:
+        raise Refused("bad_length", str(error)) from None
+
+
+def _positive(text: str, units: Units, what: str) -> float:
+    value = _length(text, units)
+    if value < 0:
+        raise Refused("bad_length", f"{what} is not less than nothing")
+    return value

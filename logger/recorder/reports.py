@@ -1,0 +1,120 @@
+"""What a recorder tells of itself: its status, the list of observations, the live reading for those who watch."""
+
+import asyncio
+import os
+from collections import Counter
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from logger.session.events import iso
+from logger.session.observed import answer_of
+
+if TYPE_CHECKING:
+    from logger.recorder.recorder import Recorder
+
+WATCH_S = 0.1
+IDLE_S = 1.0
+
+
+class Reports:
+    """The recorder seen from outside."""
+
+    def __init__(self, recorder: "Recorder") -> None:
+        self.recorder = recorder
+        self.watchers: set[Callable[[dict[str, Any]], None]] = set()
+
+    def tell(self, event: dict[str, Any]) -> None:
+        """Send an event to all who watch."""
+        for watcher in tuple(self.watchers):
+            watcher(event)
+
+    def status(self) -> dict[str, Any]:
+        """Session, setup, zero and its age, link, battery, counts, last save."""
+        recorder = self.recorder
+        book, state, writer = recorder.book, recorder.acquisition.state, recorder.writer
+        zero, now_us = book.zero(), recorder.clock.now_us()
+        waiting = recorder.tagging.waiting
+        told: dict[str, Any] = {
+            "ok": True,
+            "event": "status",
+            "session": str(recorder.path.absolute()),
+            "job": book.job,
+            "process": os.getpid(),
+            "socket": recorder.socket,
+            "port": recorder.settings.port,
+            "instrument": recorder.settings.instrument.instrument.name,
+            "units": str(recorder.settings.units),
+            "tape": str(book.tape),
+            "setup": book.setup,
+            "surface": str(book.surface),
+            "rod_m": book.rod_m,
+            "needs_zero": zero is None,
+            "zero": None,
+            "link": str(state.link),
+            "why": state.why,
+            "battery": state.battery,
+            "age_s": None if state.last_us is None else (now_us - state.last_us) / 1e6,
+            "counts": self._counts(),
+            "last_tag": None,
+            "last_save": iso(writer.saved_at_us) if writer.saved_at_us else None,
+            "last_save_age_s": max(0.0, (recorder.clock.at_us() - writer.saved_at_us) / 1e6),
+            "saved": not writer.backlog.refusal,
+            "message": writer.backlog.refusal or (book.why_needs_zero() if zero is None else ""),
+            "digest": writer.session.digest.hex(),
+            "waiting": None if waiting is None else waiting.written,
+        }
+        if zero is not None:
+            age_s = (now_us - zero.t_us) / 1e6
+            told["zero"] = {"name": zero.name, "elevation_m": zero.elevation_m, "at": iso(zero.at_us), "age_s": age_s}
+        if (tag := book.last_tag) is not None:
+            told["last_tag"] = answer_of(tag.body, tag.at_us) | {"age_s": (now_us - tag.t_us) / 1e6}
+        return told
+
+    def _counts(self) -> dict[str, Any]:
+        book, acquisition = self.recorder.book, self.recorder.acquisition
+        kinds = Counter(str(e.body["kind"]) for e in book.entries)
+        return {
+            "observations": len(book.entries),
+            "stations": kinds["station"],
+            "struck": sum(e.struck for e in book.entries),
+            "notes": len(book.notes),
+            "readings": acquisition.pipeline.readings,
+            "rejects": {str(reason): count for reason, count in acquisition.pipeline.rejects.items()},
+            "links_lost": acquisition.state.lost,
+            "events": self.recorder.writer.session.events_saved,
+        }
+
+    def listing(self) -> dict[str, Any]:
+        """Every observation and face in the book, struck ones marked."""
+        entries = self.recorder.book.entries
+        rows = [answer_of(e.body, e.at_us) | {"struck": e.struck, "reason": e.reason} for e in entries]
+        return {"ok": True, "event": "list", "observations": rows}
+
+    def reading(self) -> dict[str, Any] | None:
+        """What the instrument shows, None before its first reading."""
+        recorder = self.recorder
+        live, state = recorder.acquisition.pipeline.live(), recorder.acquisition.state
+        if live is None or state.last_us is None:
+            return None
+        zero, rod_m = recorder.book.zero(), recorder.book.rod_m
+        return {
+            "event": "reading",
+            "height_m": live.height_m,
+            "above_zero_m": None if zero is None else live.height_m - rod_m - zero.shown_at_zero_m,
+            "u_m": live.u_m,
+            "spread_m": live.spread_m,
+            "steady": live.steady,
+            "age_s": max(0.0, (recorder.clock.now_us() - state.last_us) / 1e6),
+            "link": str(state.link),
+        }
+
+    async def watch(self) -> None:
+        """Send what the instrument shows to those who watch: at most ten a second, at least one."""
+        told_us, waited_s = None, 0.0
+        while True:
+            await asyncio.sleep(WATCH_S)
+            waited_s += WATCH_S
+            last_us = self.recorder.acquisition.state.last_us
+            if self.watchers and (last_us != told_us or waited_s >= IDLE_S) and (event := self.reading()) is not None:
+                self.tell(event)
+                told_us, waited_s = last_us, 0.0

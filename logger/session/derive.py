@@ -1,0 +1,74 @@
+"""Bytes to a settled height: the one path that the recorder, a replay and `verify` all take."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from drivers.decoders import Decoder
+from drivers.instrument import InstrumentFile
+from drivers.registry import make_decoder
+
+from drivers.reading import Chunk, Reading, Reject
+from logger.session.events import finite, seconds
+from logger.session.packing import RawChunk
+from logger.settle import Live, Settled, Settler
+
+
+class Pipeline:
+    """Decoder and settler of one instrument, fed chunks in the order they arrived.
+
+    Times are session times in whole microseconds, so that the same bytes give the same numbers to the last bit.
+    """
+
+    def __init__(self, instrument: InstrumentFile) -> None:
+        self.instrument = instrument
+        self.decoder: Decoder = make_decoder(instrument)
+        self.settler = Settler(instrument.settle_rule)
+        self.readings = 0
+        self.last: Reading | None = None
+
+    def feed(self, chunk: RawChunk) -> Sequence[Reading]:
+        """Decode one chunk and settle what it yields."""
+        readings = self.decoder.feed(Chunk(seconds(chunk.t_us), chunk.data, chunk.channel))
+        for reading in readings:
+            self.settler.feed(reading.t_s, reading.height_m, reading.stable, reading.temperature_c)
+        if readings:
+            self.readings += len(readings)
+            self.last = readings[-1]
+        return readings
+
+    def gap(self) -> None:
+        """The line was down: nothing heard before it may be joined to what comes after."""
+        self.decoder.reset()
+        self.settler = Settler(self.instrument.settle_rule)
+
+    def take(self, since_us: int, *, forced: bool) -> Settled | None:
+        """The settled height of readings after `since_us`, or the next reading if forced; None while there is none."""
+        since_s = seconds(since_us)
+        return self.settler.force(since_s) if forced else self.settler.take(since_s)
+
+    def live(self) -> Live | None:
+        """What the instrument shows now, None before the first reading."""
+        return self.settler.now() if self.last is not None else None
+
+    @property
+    def rejects(self) -> Counter[Reject]:
+        """What the decoder refused, by reason."""
+        return self.decoder.rejects
+
+
+def settled_fields(settled: Settled) -> Mapping[str, Any]:
+    """The statistics of a settled height as an event keeps them; ValueError if one is not finite."""
+    temperature = settled.temperature_c
+    return {
+        "height_m": finite(settled.height_m),
+        "u_m": finite(settled.u_m),
+        "spread_m": finite(settled.spread_m),
+        "readings": settled.readings,
+        "effective": finite(settled.effective),
+        "dropped": settled.dropped,
+        "steady": settled.steady,
+        "from_us": round(settled.from_s * 1e6),
+        "to_us": round(settled.to_s * 1e6),
+        "temperature_c": None if temperature is None else finite(temperature),
+    }

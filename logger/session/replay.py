@@ -1,0 +1,91 @@
+"""A session read again: the survey for the adjustment, and the field book for those who go on or show it."""
+
+from pathlib import Path
+
+from drivers.instrument import InstrumentFile, parse
+
+from logger.errors import CorruptSession, FileError
+from logger.observation import Face, Instrument, Kind, Observation, Surface, Survey
+from logger.session.events import Event, seconds
+from logger.session.fieldbook import FACE, Entry, FieldBook
+from logger.session.store import Session
+
+
+def survey(path: Path | str) -> Survey:
+    """The observations of a session in the order observed; nothing is decoded again.
+
+    `Observation.setup` counts stretches of one offset: a new one begins with each setup and after each link gap.
+    Raises FileError and its kinds.
+    """
+    with Session.open(path) as session:
+        return survey_of(field_book(session), session.digest.hex(), Path(path))
+
+
+def field_book(session: Session) -> FieldBook:
+    """The field book of a session as it stands; CorruptSession where an event makes no sense."""
+    book = FieldBook()
+    for event in session.events(raw=False):
+        apply(book, event, session.path)
+    return book
+
+
+def apply(book: FieldBook, event: Event, path: Path) -> None:
+    """Take one event in; CorruptSession names it where it makes no sense."""
+    try:
+        book.apply(event)
+    except (KeyError, ValueError, TypeError, AttributeError) as error:
+        raise CorruptSession(path, f"event {event.n} ({event.kind}) makes no sense ({error})", event.n) from error
+
+
+def survey_of(book: FieldBook, digest: str, path: Path) -> Survey:
+    """The survey a field book holds."""
+    try:
+        faces = tuple(_face(e) for e in book.entries if e.body["kind"] == FACE)
+        seen = tuple(_observation(e) for e in book.entries if e.body["kind"] != FACE)
+    except (KeyError, ValueError, TypeError) as error:
+        raise CorruptSession(path, f"an observation makes no sense ({error})") from error
+    return Survey(seen, book.tape, faces, _instrument(book, path), digest, book.job)
+
+
+def recorded_instrument(book: FieldBook, path: Path) -> InstrumentFile:
+    """The instrument file recorded with the latest data; FileError where none was recorded."""
+    if not book.instrument:
+        raise FileError(path, "no instrument was recorded in it")
+    return parse(book.instrument, f"{path}, the instrument recorded")
+
+
+def _instrument(book: FieldBook, path: Path) -> Instrument:
+    if not book.instrument:
+        return Instrument()
+    recorded = recorded_instrument(book, path)
+    u_m, scale = recorded.accuracy
+    return Instrument(recorded.resolution_m, u_m, scale, recorded.drift_u_m_per_h)
+
+
+def _observation(entry: Entry) -> Observation:
+    body = entry.body
+    return Observation(
+        n=entry.n,
+        kind=Kind(body["kind"]),
+        setup=body["stretch"],
+        t_s=seconds(body["to_us"]),
+        height_m=body["height_m"],
+        u_m=body["u_m"],
+        name=body["name"],
+        tape_m=body["tape_m"],
+        offset_m=body["offset_m"],
+        surface=Surface(body["surface"]),
+        riser=body["riser"],
+        place=body["place"],
+        rod_m=body["rod_m"],
+        elevation_m=body["elevation_m"],
+        temperature_c=body["temperature_c"],
+        forced=body["forced"],
+        struck=entry.struck,
+        readings=body["readings"],
+    )
+
+
+def _face(entry: Entry) -> Face:
+    body = entry.body
+    return Face(entry.n, body["riser"], body["length_m"], body["u_m"], body["side"], entry.struck)

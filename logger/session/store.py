@@ -1,0 +1,172 @@
+"""The session file: events are added at the end, each sealed with the digest of the one before, and never changed."""
+
+import contextlib
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from logger.errors import CannotWrite, CorruptSession
+from logger.session.events import GENESIS, Draft, Event, EventKind, sealed
+from logger.session.lock import WriterLock
+from logger.session.schema import connect_reader, connect_writer, make, said
+
+COLUMNS = "n, at_us, t_us, kind, body, raw, digest"
+ROW = (int, int, int, str, str, bytes, bytes)
+WRITER_WAIT_MS = 2000
+
+
+class Session:
+    """One walk on disk.
+
+    Opened with `open` it only reads, at any time, also while a recorder writes; with `create` or `resume` it is
+    the one writer. `append` returns when the events are durable.
+    """
+
+    def __init__(self, path: Path, connection: sqlite3.Connection, lock: WriterLock | None = None) -> None:
+        self.path = path
+        self._connection = connection
+        self._lock = lock
+        self._identity = _identity(path) if lock is not None else ()
+        last = self.last()
+        self.events_saved, self.digest = (last.n, last.digest) if last else (0, GENESIS)
+
+    @classmethod
+    def open(cls, path: Path | str) -> Self:
+        """Open for reading; FileError and its kinds say why not."""
+        return cls(Path(path), connect_reader(Path(path)))
+
+    @classmethod
+    def create(cls, path: Path | str, lock: WriterLock | None = None) -> Self:
+        """Make a new session and hold it for writing; CannotWrite if the file exists or the folder refuses."""
+        path = Path(path)
+        held = lock or WriterLock(path).acquire()
+        try:
+            if path.exists() and path.stat().st_size:
+                raise CannotWrite(path, "it exists already")
+            make(path)
+            return cls._writer(path, held)
+        except BaseException:
+            held.release()
+            raise
+
+    @classmethod
+    def resume(cls, path: Path | str, lock: WriterLock | None = None) -> Self:
+        """Open an existing session to go on writing; InUse if another recorder holds it."""
+        path = Path(path)
+        held = lock or WriterLock(path).acquire()
+        try:
+            return cls._writer(path, held)
+        except BaseException:
+            held.release()
+            raise
+
+    @classmethod
+    def _writer(cls, path: Path, lock: WriterLock) -> Self:
+        connection = connect_writer(path)
+        try:
+            connection.execute(f"PRAGMA busy_timeout = {WRITER_WAIT_MS}")
+            return cls(path, connection, lock)
+        except BaseException:
+            connection.close()
+            raise
+
+    def append(self, drafts: Iterable[Draft]) -> list[Event]:
+        """Add events in one transaction and return them once they are on the disk; all or none are kept."""
+        self._must_be_there()
+        events: list[Event] = []
+        before = self.digest
+        for n, draft in enumerate(drafts, self.events_saved + 1):
+            events.append(sealed(draft, n, before))
+            before = events[-1].digest
+        rows = [(e.n, e.at_us, e.t_us, e.kind, e.text, e.raw, e.digest) for e in events]
+        try:
+            self._connection.execute("BEGIN IMMEDIATE")
+            self._connection.executemany(f"INSERT INTO event ({COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
+            self._connection.execute("COMMIT")
+        except sqlite3.Error as error:
+            self._undo()
+            raise said(self.path, error) from error
+        self.events_saved, self.digest = self.events_saved + len(events), before
+        return events
+
+    def events(self, *, after: int = 0, raw: bool = True) -> Iterator[Event]:
+        """Events in order, from the one after number `after`; without the raw batches where `raw` is false."""
+        which = "" if raw else "AND kind <> 'raw'"
+        return self._read(f"SELECT {COLUMNS} FROM event WHERE n > ? {which} ORDER BY n", (after,))
+
+    def of_kind(self, kind: EventKind) -> Iterator[Event]:
+        """Events of one kind other than raw, in order."""
+        return self._read(f"SELECT {COLUMNS} FROM event WHERE kind <> 'raw' AND kind = ? ORDER BY n", (str(kind),))
+
+    def last(self) -> Event | None:
+        """The last event, None in a session that has none."""
+        return next(self._read(f"SELECT {COLUMNS} FROM event ORDER BY n DESC LIMIT 1", ()), None)
+
+    def sound(self) -> str:
+        """What SQLite itself says of the file's pages: `ok`, or the first fault."""
+        try:
+            return str(self._connection.execute("PRAGMA quick_check(1)").fetchone()[0])
+        except sqlite3.Error as error:
+            return str(error)
+
+    def copy_to(self, out: Path) -> None:
+        """Write one self-contained file of what is saved now, also from a live session."""
+        try:
+            self._connection.execute("VACUUM INTO ?", (str(out),))
+        except sqlite3.Error as error:
+            raise said(out, error) from error
+
+    def close(self) -> None:
+        """Close; a writer leaves one plain file that can be read anywhere, and gives its lock back."""
+        try:
+            if self._lock is not None:
+                self._fold()
+        finally:
+            self._connection.close()
+            if self._lock is not None:
+                self._lock.release()
+
+    def _fold(self) -> None:
+        try:
+            self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            self._connection.execute("PRAGMA journal_mode = DELETE")
+        except sqlite3.Error:
+            pass  # a reader is at work or the disk is full: the log stays beside the file, nothing is lost
+
+    def _undo(self) -> None:
+        if self._connection.in_transaction:
+            with contextlib.suppress(sqlite3.Error):  # it may have been rolled back by itself
+                self._connection.execute("ROLLBACK")
+
+    def _must_be_there(self) -> None:
+        if self._lock is None:
+            raise CannotWrite(self.path, "it was opened to be read")
+        if _identity(self.path) != self._identity:
+            raise CannotWrite(self.path, "the file was moved, removed or replaced while recording; put it back")
+
+    def _read(self, query: str, values: Sequence[object]) -> Iterator[Event]:
+        try:
+            for row in self._connection.execute(query, values):
+                if tuple(map(type, row)) != ROW:
+                    raise CorruptSession(self.path, "an event is not in the form of a session", row[0])
+                yield Event(*row)
+        except sqlite3.Error as error:
+            raise said(self.path, error) from error
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def _identity(path: Path) -> tuple[int, ...]:
+    try:
+        status = path.stat()
+    except OSError:
+        return ()
+    return (status.st_dev, status.st_ino)
