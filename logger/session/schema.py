@@ -159,6 +159,8 @@ def said(path: Path, error: sqlite3.Error) -> FileError:
         return CorruptSession(path, f"the file is damaged ({error})")
     if family == sqlite3.SQLITE_FULL:
         return CannotWrite(path, "the disk is full; free some space, nothing saved so far is lost")
+    if family in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        return CannotWrite(path, "another program is at work on it just now; try again")
     if family == sqlite3.SQLITE_READONLY:
         return CannotWrite(path, "the file or its folder cannot be written")
     if family == sqlite3.SQLITE_CANTOPEN:

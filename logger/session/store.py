@@ -8,13 +8,14 @@ from types import TracebackType
 from typing import Self
 
 from logger.errors import CannotWrite, CorruptSession
-from logger.session.events import GENESIS, Draft, Event, EventKind, sealed
+from logger.session.events import GENESIS, Draft, Event, sealed
 from logger.session.lock import WriterLock
 from logger.session.schema import connect_reader, connect_writer, make, said
 
 COLUMNS = "n, at_us, t_us, kind, body, raw, digest"
 ROW = (int, int, int, str, str, bytes, bytes)
 WRITER_WAIT_MS = 2000
+PAGE = 200
 
 
 class Session:
@@ -92,22 +93,25 @@ class Session:
         return events
 
     def events(self, *, after: int = 0, raw: bool = True) -> Iterator[Event]:
-        """Events in order, from the one after number `after`; without the raw batches where `raw` is false."""
-        which = "" if raw else "AND kind <> 'raw'"
-        return self._read(f"SELECT {COLUMNS} FROM event WHERE n > ? {which} ORDER BY n", (after,))
+        """Events in order as saved when this was opened, after number `after`; without raw batches if `raw` is false.
 
-    def of_kind(self, kind: EventKind) -> Iterator[Event]:
-        """Events of one kind other than raw, in order."""
-        return self._read(f"SELECT {COLUMNS} FROM event WHERE kind <> 'raw' AND kind = ? ORDER BY n", (str(kind),))
+        They are fetched page by page, so that a slow reader never stands in the way of a recorder.
+        """
+        which = "" if raw else "AND kind <> 'raw'"
+        query = f"SELECT {COLUMNS} FROM event WHERE n > ? AND n <= ? {which} ORDER BY n LIMIT {PAGE}"
+        last = self.events_saved
+        while page := self._fetch(query, (after, last)):
+            yield from page
+            after = page[-1].n
 
     def last(self) -> Event | None:
         """The last event, None in a session that has none."""
-        return next(self._read(f"SELECT {COLUMNS} FROM event ORDER BY n DESC LIMIT 1", ()), None)
+        return next(iter(self._fetch(f"SELECT {COLUMNS} FROM event ORDER BY n DESC LIMIT 1", ())), None)
 
     def sound(self) -> str:
         """What SQLite itself says of the file's pages: `ok`, or the first fault."""
         try:
-            return str(self._connection.execute("PRAGMA quick_check(1)").fetchone()[0])
+            return str(self._connection.execute("PRAGMA integrity_check(1)").fetchone()[0])
         except sqlite3.Error as error:
             return str(error)
 
@@ -146,14 +150,15 @@ class Session:
         if _identity(self.path) != self._identity:
             raise CannotWrite(self.path, "the file was moved, removed or replaced while recording; put it back")
 
-    def _read(self, query: str, values: Sequence[object]) -> Iterator[Event]:
+    def _fetch(self, query: str, values: Sequence[object]) -> list[Event]:
         try:
-            for row in self._connection.execute(query, values):
-                if tuple(map(type, row)) != ROW:
-                    raise CorruptSession(self.path, "an event is not in the form of a session", row[0])
-                yield Event(*row)
+            rows = self._connection.execute(query, values).fetchall()
         except sqlite3.Error as error:
             raise said(self.path, error) from error
+        for row in rows:
+            if tuple(map(type, row)) != ROW:
+                raise CorruptSession(self.path, "an event is not in the form of a session", row[0])
+        return [Event(*row) for row in rows]
 
     def __enter__(self) -> Self:
         return self

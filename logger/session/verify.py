@@ -1,6 +1,5 @@
 """Whether a session is what was recorded: the digest chain, then every observation made again from the raw bytes."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -10,8 +9,9 @@ from drivers.instrument import parse
 from drivers.errors import DriverError
 from logger.errors import CorruptSession, FileError, Refused
 from logger.observation import Survey
+from logger.session.chain import chained
 from logger.session.derive import Pipeline
-from logger.session.events import GENESIS, Draft, Event, EventKind, canonical, digest_of
+from logger.session.events import Draft, Event, EventKind, canonical
 from logger.session.fieldbook import FACE, FieldBook
 from logger.session.observed import observed_body, tag_of
 from logger.session.replay import apply, survey_of
@@ -64,29 +64,6 @@ def verify(path: Path | str, printed: str = "") -> tuple[Verified, Survey, Surve
             printed_at=printed_at,
         )
     return counts, survey_of(recorded, digest, path), survey_of(derived.book, digest, path)
-
-
-def chained(session: Session) -> Iterator[Event]:
-    """The events in order, each checked to follow the one before; CorruptSession names the first that does not."""
-    before = GENESIS
-    for n, event in enumerate(session.events(), 1):
-        if event.n != n:
-            raise CorruptSession(session.path, f"event {n} is missing: the next is {event.n}", n)
-        if digest_of(event, before) != event.digest:
-            raise CorruptSession(session.path, _how(session, event), n)
-        before = event.digest
-        yield event
-
-
-def _how(session: Session, bad: Event) -> str:
-    following = next(session.events(after=bad.n), None)
-    if following is not None and digest_of(following, bad.digest) == following.digest:
-        return f"event {bad.n} ({bad.kind}) was changed: its digest is not that of what it says"
-    sources = {GENESIS: 0} | {event.digest: event.n for event in session.events()}
-    for digest, n in sources.items():
-        if n != bad.n - 1 and digest_of(bad, digest) == bad.digest:
-            return f"event {bad.n} ({bad.kind}) was moved: it follows event {n}"
-    return f"event {bad.n} ({bad.kind}) was changed, inserted or renumbered: it does not follow event {bad.n - 1}"
 
 
 class Derived:
