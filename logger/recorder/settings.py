@@ -6,8 +6,7 @@ from functools import cache
 from hashlib import sha256
 from typing import Any
 
-from drivers.instrument import InstrumentFile, dump
-
+from drivers.instrument import InstrumentFile
 from drivers.lengths import Units
 from logger.observation import Tape
 
@@ -20,6 +19,13 @@ def program_version() -> str:
     from importlib.metadata import version
 
     return version("risewalk")
+
+
+def whole_text(instrument: InstrumentFile) -> str:
+    """An instrument file with every default written out, so that its data mean the same when defaults have changed."""
+    import tomli_w
+
+    return tomli_w.dumps(instrument.model_dump(by_alias=True, exclude_none=True, mode="json"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +42,7 @@ class Settings:
     @property
     def instrument_text(self) -> str:
         """The instrument file as it is kept with the data."""
-        return dump(self.instrument)
+        return whole_text(self.instrument)
 
     @property
     def instrument_digest(self) -> str:

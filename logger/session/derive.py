@@ -1,15 +1,14 @@
 """Bytes to a settled height: the one path that the recorder, a replay and `verify` all take."""
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
+
+from drivers.registry import make_decoder
 
 from drivers.decoders import Decoder
 from drivers.instrument import InstrumentFile
-from drivers.registry import make_decoder
-
 from drivers.reading import Chunk, Reading, Reject
-from logger.session.events import finite, seconds
+from logger.session.events import seconds
 from logger.session.packing import RawChunk
 from logger.settle import Live, Settled, Settler
 
@@ -55,20 +54,3 @@ class Pipeline:
     def rejects(self) -> Counter[Reject]:
         """What the decoder refused, by reason."""
         return self.decoder.rejects
-
-
-def settled_fields(settled: Settled) -> Mapping[str, Any]:
-    """The statistics of a settled height as an event keeps them; ValueError if one is not finite."""
-    temperature = settled.temperature_c
-    return {
-        "height_m": finite(settled.height_m),
-        "u_m": finite(settled.u_m),
-        "spread_m": finite(settled.spread_m),
-        "readings": settled.readings,
-        "effective": finite(settled.effective),
-        "dropped": settled.dropped,
-        "steady": settled.steady,
-        "from_us": round(settled.from_s * 1e6),
-        "to_us": round(settled.to_s * 1e6),
-        "temperature_c": None if temperature is None else finite(temperature),
-    }

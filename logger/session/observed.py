@@ -5,7 +5,6 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 from logger.observation import Kind, Surface
-from logger.session.derive import settled_fields
 from logger.session.events import finite, iso
 from logger.session.fieldbook import FACE, FieldBook
 from logger.settle import Settled
@@ -63,11 +62,28 @@ def observed_body(book: FieldBook, tag: Tag, settled: Settled, since_us: int) ->
         "surface": str(_surface(book, tag.kind)),
         "rod_m": book.rod_m,
         "since_us": since_us,
-        **settled_fields(settled),
+        **_statistics(settled),
         "elevation_m": related.elevation_m,
         "known_m": related.known_m,
         "above_zero_m": finite(related.above_zero_m),
         "misclosure_m": related.misclosure_m,
+    }
+
+
+def _statistics(settled: Settled) -> Mapping[str, Any]:
+    """The statistics of a settled height as an event keeps them; ValueError if one is not finite."""
+    temperature = settled.temperature_c
+    return {
+        "height_m": finite(settled.height_m),
+        "u_m": finite(settled.u_m),
+        "spread_m": finite(settled.spread_m),
+        "readings": settled.readings,
+        "effective": finite(settled.effective),
+        "dropped": settled.dropped,
+        "steady": settled.steady,
+        "from_us": round(settled.from_s * 1e6),
+        "to_us": round(settled.to_s * 1e6),
+        "temperature_c": None if temperature is None else finite(temperature),
     }
 
 

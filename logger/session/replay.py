@@ -3,7 +3,6 @@
 from pathlib import Path
 
 from drivers.instrument import InstrumentFile, parse
-
 from logger.errors import CorruptSession, FileError
 from logger.observation import Face, Instrument, Kind, Observation, Surface, Survey
 from logger.session.events import Event, seconds
@@ -59,7 +58,7 @@ def _instrument(book: FieldBook, path: Path) -> Instrument:
         return Instrument()
     recorded = recorded_instrument(book, path)
     u_m, scale = recorded.accuracy
-    return Instrument(recorded.resolution_m, u_m, scale, recorded.drift_u_m_per_h)
+    return Instrument(recorded.resolution_m, u_m, scale, recorded.drift_m_per_h)
 
 
 def _observation(entry: Entry) -> Observation:

@@ -10,7 +10,6 @@ from tui.cli.output import emit_json
 
 if TYPE_CHECKING:
     from drivers.instrument import InstrumentFile
-
     from logger.recorder.settings import Settings
     from logger.session.fieldbook import FieldBook
 
@@ -48,11 +47,10 @@ def command(file: Path, *, socket: bool, **options: Any) -> None:
 
 def settings_of(file: Path, *, port: str, instrument: str, tape: str | None, units: str, **options: Any) -> "Settings":
     """What a recorder is started with; port, instrument and tape may be left out where the session has them."""
-    from drivers.instrument import dump, parse
-
+    from drivers.instrument import parse
     from drivers.lengths import Units
     from logger.observation import Tape
-    from logger.recorder.settings import Settings
+    from logger.recorder.settings import Settings, whole_text
 
     book = _book(file)
     port = port or (book.port if book else "")
@@ -62,12 +60,11 @@ def settings_of(file: Path, *, port: str, instrument: str, tape: str | None, uni
     if book and held is not book.tape and any(e.body["kind"] == "station" for e in book.entries):
         raise click.UsageError(f"this session holds its tape {book.tape}; begin another to hold it {held}")
     chosen = _instrument(instrument, port, book, file)
-    return Settings(port, parse(dump(chosen), instrument or str(file)), units=Units(units), tape=held, **options)
+    return Settings(port, parse(whole_text(chosen), instrument or str(file)), units=Units(units), tape=held, **options)
 
 
 def _instrument(name: str, port: str, book: "FieldBook | None", file: Path) -> "InstrumentFile":
     from drivers.instrument import load
-
     from logger.session.replay import recorded_instrument
     from logger.session.transport import SCHEME, replayed
 

@@ -1,5 +1,7 @@
 """Raw bytes come back as they went in, and nothing else passes for them."""
 
+import contextlib
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -21,10 +23,8 @@ def test_any_chunks_come_back(parts: list[tuple[int, bytes, str]]) -> None:
 
 @given(st.binary(max_size=60), st.integers(0, 3), st.integers(0, 2**50))
 def test_any_bytes_are_chunks_or_refused(packed: bytes, channels: int, to_us: int) -> None:
-    try:
-        list(unpack(Batch(("",) * channels, 0, to_us, packed)))
-    except ValueError as error:
-        assert "batch" in str(error)
+    with contextlib.suppress(ValueError):
+        assert b"".join(c.data for c in unpack(Batch(("",) * channels, 0, to_us, packed))) in packed
 
 
 def test_times_must_not_fall() -> None:

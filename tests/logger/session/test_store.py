@@ -110,9 +110,13 @@ def test_a_full_disk_is_said_and_loses_nothing_saved(tmp_path: Path) -> None:
     session = Session.create(tmp_path / "full.walk")
     session.append([NOTE])
     session._connection.execute("PRAGMA max_page_count = 12")
-    with pytest.raises(CannotWrite, match="disk is full"):
+
+    def fill() -> None:
         for _ in range(100):
             session.append([Draft(1, 1, EventKind.RAW, {}, bytes(3000))])
+
+    with pytest.raises(CannotWrite, match="disk is full"):
+        fill()
     saved = session.events_saved
     assert saved > 1
     session._connection.execute("PRAGMA max_page_count = 1000000")
