@@ -41,13 +41,11 @@ class Walk:
     def strike(self, n: int) -> None:
         self.event(EventKind.STRUCK, {"n": n, "reason": ""})
 
-    def needs_zero(self) -> bool:
-        try:
+    def must_see_the_zero(self) -> None:
+        """A station is refused, and nothing is taken."""
+        with pytest.raises(Refused) as refused:
             self.see("station", 0.0, tape_m=1.0)
-        except Refused as refusal:
-            assert refusal.error == "needs_zero"
-            return True
-        return False
+        assert refused.value.error == "needs_zero"
 
 
 @pytest.fixture
@@ -56,7 +54,7 @@ def walk() -> Walk:
 
 
 def test_heights_count_from_the_benchmark(walk: Walk) -> None:
-    assert walk.needs_zero()
+    walk.must_see_the_zero()
     assert walk.see("benchmark", 1.25, "BM", given_m=100.0)["above_zero_m"] == 100.0
     assert walk.see("station", 1.75, tape_m=3.0)["above_zero_m"] == pytest.approx(100.5)
     check = walk.see("benchmark", 1.252, "BM")
@@ -69,7 +67,7 @@ def test_a_setup_needs_its_own_zero_and_a_turning_point_brings_it(walk: Walk) ->
     walk.see("benchmark", 1.0, "BM")
     walk.see("turn", 3.0, "TP1")
     walk.setup()
-    assert walk.needs_zero()
+    walk.must_see_the_zero()
     with pytest.raises(Refused, match="TP1 or BM"):
         walk.see("turn", 0.5, "TP2")
     again = walk.see("turn", 0.5, "TP1")
@@ -81,7 +79,7 @@ def test_a_setup_needs_its_own_zero_and_a_turning_point_brings_it(walk: Walk) ->
 def test_a_link_gap_keeps_the_setup_and_asks_for_the_zero(walk: Walk) -> None:
     walk.see("benchmark", 1.0, "BM")
     walk.gap()
-    assert walk.needs_zero()
+    walk.must_see_the_zero()
     assert walk.book.setup == 1
     walk.see("benchmark", 5.0, "BM")
     assert walk.see("station", 5.5, tape_m=1.0)["above_zero_m"] == pytest.approx(0.5)
@@ -99,7 +97,7 @@ def test_a_point_of_known_height_serves_after_a_gap(walk: Walk) -> None:
 def test_striking_the_zero_asks_for_another(walk: Walk) -> None:
     walk.see("benchmark", 1.0, "BM", given_m=50.0)
     walk.strike(1)
-    assert walk.needs_zero()
+    walk.must_see_the_zero()
     assert walk.see("benchmark", 2.0, "BM")["elevation_m"] == 50.0
 
 
