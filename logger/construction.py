@@ -1,0 +1,151 @@
+"""What lies under the finished surface and beside it: the layers of a step, read by set-out, digging and quantities.
+
+Every thickness is in metres, compacted, measured straight down. The base is the compacted granular layer; its top is
+the height the crew works to all day.
+"""
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from logger.steps.option import Option
+
+if TYPE_CHECKING:
+    from logger.steps.brief import Brief
+    from logger.steps.tables import Layer
+
+WORKING_ROOM_M = 0.6
+"""Room to kneel between the steps and a stake; common practice, about two feet."""
+
+
+class Part(StrEnum):
+    """Which part of the flight a depth is: its layers may differ."""
+
+    FIRST = "first"
+    TREAD = "tread"
+    LANDING = "landing"
+
+
+@dataclass(frozen=True, slots=True)
+class Layers:
+    """Thicknesses from the finished surface down; None where the brief does not say.
+
+    `unit_m` is the step unit, block or paver under the cap; `bury_m` is what the first unit goes deeper than that, so
+    that its foot is held by the ground.
+    """
+
+    cap_m: float = 0.0
+    unit_m: float | None = None
+    bedding_m: float = 0.0
+    base_m: float | None = None
+    bury_m: float = 0.0
+
+    @property
+    def above_base_m(self) -> float | None:
+        """From the finished surface down to the top of the compacted base."""
+        return None if self.unit_m is None else self.cap_m + self.unit_m + self.bury_m + self.bedding_m
+
+
+@dataclass(frozen=True, slots=True)
+class Construction:
+    """How the steps are built, as far as the ground has to know.
+
+    `width_m` is the clear width; `cheek_m` the thickness of a wall on each side; `beside_m` how far the base goes
+    beyond the unit on each side and in front of the first; `least_depth_m` the user's local figure for frost or
+    undisturbed ground, below the finished surface; `loose` the loose over the compacted volume of the base.
+    """
+
+    width_m: float | None = None
+    overhang_m: float = 0.0
+    tread: Layers = Layers()
+    landing: Layers = Layers()
+    first: Layers = Layers()
+    least_depth_m: float = 0.0
+    cheek_m: float = 0.0
+    beside_m: float = 0.0
+    working_room_m: float = WORKING_ROOM_M
+    loose: float = 1.2
+    unit_depth_m: float | None = None
+    overlap_m: float = 0.0
+    joint_m: float = 0.0
+    geotextile: bool = False
+    lap_m: float = 0.3
+    cheek_buried_m: float = 0.0
+    cheek_above_m: float = 0.0
+    benched: bool = True
+    drain: bool = False
+    outlet_m: float = 0.0
+    edging: bool = False
+    adhesive_beads: int = 0
+    lights: int = 0
+    handrails: int = 0
+    handrail_top_m: float = 0.3048
+
+    def layers(self, part: Part) -> Layers:
+        """The layers under one part, with the base deepened where the local depth asks for more."""
+        layers = {Part.FIRST: self.first, Part.TREAD: self.tread, Part.LANDING: self.landing}[part]
+        above = layers.above_base_m
+        if above is None or layers.base_m is None:
+            return layers
+        return replace(layers, base_m=max(layers.base_m, self.least_depth_m - above))
+
+    @property
+    def stake_offset_m(self) -> float:
+        """How far from the centre line a stake survives the digging."""
+        return (self.width_m or 0.0) / 2 + max(self.cheek_m, self.beside_m) + self.working_room_m
+
+
+def construction_of(brief: "Brief", option: Option) -> Construction:
+    """How one layout is built, as the brief says; what it does not say stays None or has the default told there.
+
+    Without `layers.unit` the unit is as thick as `[unit]` says, or as the courses that make up the face.
+    """
+    from logger.steps.tables import Kind
+
+    layers, unit, cheek = brief.layers, brief.unit, brief.cheek
+    cap = layers.cap_m if layers.cap_m is not None else unit.cap_m or 0.0
+    thick = layers.unit_m
+    if thick is None:
+        thick = option.face_m - cap if unit.kind is Kind.COURSES else unit.height_m
+    tread = Layers(cap, thick, layers.bedding_m or 0.0, layers.base_m)
+    first = _where_it_differs(tread, layers.first)
+    return Construction(
+        width_m=brief.steps.width_m,
+        overhang_m=unit.overhang_m,
+        tread=tread,
+        landing=_where_it_differs(tread, layers.landing),
+        first=replace(first, bury_m=_deeper(first, option, layers.bury_m)),
+        least_depth_m=layers.least_depth_m or 0.0,
+        cheek_m=cheek.width_m or 0.0,
+        cheek_buried_m=cheek.buried_m or 0.0,
+        cheek_above_m=cheek.above_m or 0.0,
+        beside_m=layers.beside_m or 0.0,
+        working_room_m=WORKING_ROOM_M if layers.working_room_m is None else layers.working_room_m,
+        loose=layers.loose,
+        benched=layers.benched,
+        unit_depth_m=unit.depth_m,
+        overlap_m=unit.overlap_m,
+        joint_m=unit.joint_m,
+        geotextile=layers.geotextile,
+    )
+
+
+def _where_it_differs(tread: Layers, other: "Layer") -> Layers:
+    """The layers of another part: its own thicknesses, the tread's where it says none."""
+
+    def own(thickness: float | None, otherwise: float) -> float:
+        return otherwise if thickness is None else thickness
+
+    return Layers(
+        cap_m=own(other.cap_m, tread.cap_m),
+        unit_m=tread.unit_m if other.unit_m is None else other.unit_m,
+        bedding_m=own(other.bedding_m, tread.bedding_m),
+        base_m=tread.base_m if other.base_m is None else other.base_m,
+    )
+
+
+def _deeper(first: Layers, option: Option, bury_m: float | None) -> float:
+    """What is needed below the first unit so that its foot stands `bury_m` under the grade."""
+    if bury_m is None or first.unit_m is None:
+        return 0.0
+    return max(0.0, option.faces_m[0] + bury_m - first.cap_m - first.unit_m)

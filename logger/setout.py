@@ -1,0 +1,282 @@
+"""What to mark and where: the chosen layout over the observed ground, every height from the zero.
+
+The riser line is the line to build on. The ground crossings beside it are where the ground as it is today meets the
+foot of that riser; they have a mark of their own and are gone once the slope is dug.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from logger.construction import Construction, Layers, Part, construction_of
+from logger.errors import Refused
+from logger.observation import Tape
+from logger.profile import Ground, Profile
+from logger.steps.option import Option
+
+if TYPE_CHECKING:
+    from logger.steps.brief import Brief
+
+SAME_M = 1e-9
+"""Heights closer than this are the same; far below what any instrument shows."""
+
+
+@dataclass(frozen=True, slots=True)
+class Heights:
+    """The levels at one end of a step, above the zero; None where the brief or the ground does not say.
+
+    `base_top_m` is the compacted base, `dig_m` is down from the ground to the subgrade, negative where it is filled.
+    """
+
+    finished_m: float | None = None
+    base_top_m: float | None = None
+    subgrade_m: float | None = None
+    ground_m: float | None = None
+    dig_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One riser: its line, the distances to it, and the levels at the front and the back of the step above it."""
+
+    riser: int
+    part: Part
+    face_m: float
+    depth_m: float | None
+    face_station_m: float
+    nosing_station_m: float
+    tape_m: float
+    level_m: float
+    ground_crossings_m: tuple[float, ...]
+    front: Heights
+    back: Heights
+
+
+@dataclass(frozen=True, slots=True)
+class Stake:
+    """A stake beside the run, and how far down from its top things are (positive: cut, negative: fill).
+
+    `offset_m` is the distance from the centre line to that side. `top_m` is
+    None until the stake is driven and its top observed; then so are the three distances.
+    """
+
+    name: str
+    place: str
+    station_m: float
+    side: str
+    offset_m: float
+    nosing_m: float
+    base_top_m: float | None
+    subgrade_m: float | None
+    top_m: float | None = None
+    down_to_nosing_m: float | None = None
+    down_to_base_m: float | None = None
+    down_to_subgrade_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SetOut:
+    """Everything to mark for one layout; stations and heights in metres, heights above the zero named `datum`."""
+
+    marks: tuple[Mark, ...]
+    stakes: tuple[Stake, ...]
+    datum: str
+    datum_elevation_m: float
+    foot_m: float
+    end_station_m: float
+    loose_lift_m: float | None
+    tape: Tape
+    digest: str
+    notes: tuple[str, ...] = ()
+
+
+def set_out(profile: Profile, option: Option, brief: "Brief") -> SetOut:
+    """Marks and stakes for a layout; Refused where the ground was assumed and not observed."""
+    return marks_of(profile, option, construction_of(brief, option))
+
+
+def marks_of(profile: Profile, option: Option, build: Construction) -> SetOut:
+    """Marks and stakes for a layout built in a given way."""
+    if profile.estimate_only:
+        raise Refused("estimate_only", "the ground was assumed, not observed: walk it before setting out or digging")
+    ground = above_zero(profile)
+    surface = _Surface(option, ground, profile.datum_elevation_m)
+    marks = tuple(_mark(k, surface, build, profile.tape) for k in range(1, option.risers + 1))
+    return SetOut(
+        marks=marks,
+        stakes=tuple(_with_top(s, profile) for s in _stakes(marks, surface, build)),
+        datum=profile.datum,
+        datum_elevation_m=profile.datum_elevation_m,
+        foot_m=surface.foot_m,
+        end_station_m=surface.end_m,
+        loose_lift_m=None if build.tread.base_m is None else build.tread.base_m * build.loose,
+        tape=profile.tape,
+        digest=profile.digest,
+        notes=_notes(profile, surface, build),
+    )
+
+
+def above_zero(profile: Profile) -> Ground:
+    """The centre line with its heights taken from the zero."""
+    ground = profile.ground()
+    return Ground(ground.stations_m, ground.elevations_m - profile.datum_elevation_m)
+
+
+def tape_at(station_m: float, ground: Ground, tape: Tape) -> float:
+    """What the walk's tape shows at a horizontal station, its zero at station 0 and held as it was in the walk."""
+    match tape:
+        case Tape.LEVEL:
+            return station_m
+        case Tape.TAUT:
+            return math.copysign(math.hypot(station_m, ground.at(station_m) - ground.at(0.0)), station_m)
+        case Tape.GROUND:
+            low, high = min(0.0, station_m), max(0.0, station_m)
+            inside = ground.stations_m[(ground.stations_m > low) & (ground.stations_m < high)]
+            along = np.concatenate([[low], inside, [high]])
+            heights = np.array([ground.at(s) for s in along])
+            return math.copysign(float(np.hypot(np.diff(along), np.diff(heights)).sum()), station_m)
+
+
+def crossings(ground: Ground, station_m: float, height_m: float, fall: float) -> tuple[float, ...]:
+    """Stations where the ground meets the line through a point with a fall, in order along the profile.
+
+    A stretch of ground lying in the line is given by its two ends.
+    """
+    x = ground.stations_m
+    above = ground.elevations_m - (height_m + fall * (x - station_m))
+    found: list[float] = []
+    for i, gap in enumerate(above):
+        if abs(gap) <= SAME_M:
+            inside = 0 < i < len(x) - 1 and abs(above[i - 1]) <= SAME_M and abs(above[i + 1]) <= SAME_M
+            found += [] if inside else [float(x[i])]
+        elif i + 1 < len(x) and abs(above[i + 1]) > SAME_M and (gap > 0) != (above[i + 1] > 0):
+            found.append(float(x[i] + (x[i + 1] - x[i]) * gap / (gap - above[i + 1])))
+    return tuple(found)
+
+
+class _Surface:
+    """The finished surface of a layout above the zero, step by step (k from 1; 0 is the grade at the foot)."""
+
+    def __init__(self, option: Option, ground: Ground, zero_m: float) -> None:
+        self.option, self.ground = option, ground
+        self.foot_m = option.foot_m - zero_m
+        self.tops_m = [t - zero_m for t in option.tops_m]
+        self.landings = {landing.after_riser for landing in option.landings}
+        self.end_m = option.face_stations_m[-1] + (
+            option.depths_m[-1] if len(option.depths_m) == option.risers else 0.0
+        )
+
+    def line(self, k: int) -> tuple[float, float, float]:
+        """Station, height and fall of the surface of depth k."""
+        if k == 0:
+            return self.option.face_stations_m[0], self.foot_m, self.option.fall
+        fall = self.option.landing_fall if k in self.landings else self.option.fall
+        return self.option.face_stations_m[k - 1], self.tops_m[k - 1], fall
+
+    def depth_m(self, k: int) -> float | None:
+        """Depth behind riser k; None behind the last riser where it meets what is there."""
+        return self.option.depths_m[k - 1] if k <= len(self.option.depths_m) else None
+
+    def part(self, k: int) -> Part:
+        """What stands behind riser k."""
+        return Part.LANDING if k in self.landings else Part.FIRST if k == 1 else Part.TREAD
+
+
+def _mark(k: int, surface: _Surface, build: Construction, tape: Tape) -> Mark:
+    ground = surface.ground
+    station, top, fall = surface.line(k)
+    depth, part = surface.depth_m(k), surface.part(k)
+    below_station, below_height, below_fall = surface.line(k - 1)
+    back = Heights()
+    if depth is not None:
+        back = _heights(station + depth, top + fall * depth, ground, build.layers(part))
+    return Mark(
+        riser=k,
+        part=part,
+        face_m=surface.option.faces_m[k - 1],
+        depth_m=depth,
+        face_station_m=station,
+        nosing_station_m=station - build.overhang_m,
+        tape_m=tape_at(station, ground, tape),
+        level_m=station - surface.option.face_stations_m[0],
+        ground_crossings_m=crossings(ground, below_station, below_height, below_fall),
+        front=_heights(station, top, ground, build.layers(Part.FIRST if k == 1 else part)),
+        back=back,
+    )
+
+
+def _heights(station_m: float, finished_m: float, ground: Ground, layers: Layers) -> Heights:
+    ground_m = ground.at(station_m)
+    if layers.above_base_m is None:
+        return Heights(finished_m=finished_m, ground_m=ground_m)
+    base_top = finished_m - layers.above_base_m
+    if layers.base_m is None:
+        return Heights(finished_m, base_top, None, ground_m, None)
+    subgrade = base_top - layers.base_m
+    return Heights(finished_m, base_top, subgrade, ground_m, ground_m - subgrade)
+
+
+def _stakes(marks: tuple[Mark, ...], surface: _Surface, build: Construction) -> Iterator[Stake]:
+    if build.width_m is None:
+        return
+    number = 0
+    for station, place, nosing, at in _stake_places(marks, surface):
+        for side in ("left", "right"):
+            number += 1
+            yield Stake(f"S{number}", place, station, side, build.stake_offset_m, nosing, at.base_top_m, at.subgrade_m)
+
+
+def _stake_places(marks: tuple[Mark, ...], surface: _Surface) -> Iterator[tuple[float, str, float, Heights]]:
+    """Where a string line has to be held: foot, both ends of each landing, head."""
+    for mark in marks:
+        behind_landing = mark.riser - 1 in surface.landings
+        if mark.riser == 1 or mark.part is Part.LANDING or behind_landing:
+            place = "foot" if mark.riser == 1 else f"riser {mark.riser}"
+            assert mark.front.finished_m is not None
+            yield mark.face_station_m, place, mark.front.finished_m, mark.front
+    last = marks[-1]
+    if last.depth_m is not None:
+        assert last.back.finished_m is not None
+        yield surface.end_m, "head", last.back.finished_m, last.back
+    elif last.riser != 1 and last.riser - 1 not in surface.landings:
+        assert last.front.finished_m is not None
+        yield last.face_station_m, "head", last.front.finished_m, last.front
+
+
+def _with_top(stake: Stake, profile: Profile) -> Stake:
+    """The stake with its cuts, where a point of its name was observed."""
+    for point in profile.named:
+        if point.name == stake.name:
+            return driven(stake, point.elevation_m - profile.datum_elevation_m)
+    return stake
+
+
+def driven(stake: Stake, top_m: float) -> Stake:
+    """The stake with the height of its top, above the zero, and the cuts to write on it."""
+
+    def down(to_m: float | None) -> float | None:
+        return None if to_m is None else top_m - to_m
+
+    return replace(
+        stake,
+        top_m=top_m,
+        down_to_nosing_m=down(stake.nosing_m),
+        down_to_base_m=down(stake.base_top_m),
+        down_to_subgrade_m=down(stake.subgrade_m),
+    )
+
+
+def _notes(profile: Profile, surface: _Surface, build: Construction) -> tuple[str, ...]:
+    notes, stations = list(profile.notes), surface.ground.stations_m
+    if surface.end_m > stations[-1] + SAME_M or surface.line(1)[0] < stations[0] - SAME_M:
+        notes.append("the steps go beyond the ground that was observed; ground and digging there are assumed level")
+    if build.tread.unit_m is None:
+        notes.append("no layers in the brief: base tops, subgrade and digging cannot be given")
+    if build.width_m is None:
+        notes.append("no width in the brief: stakes cannot be placed")
+    if surface.depth_m(surface.option.risers) is None:
+        notes.append(f"riser {surface.option.risers} meets what is there: its edge is built, the surface behind is not")
+    return tuple(notes)

@@ -1,0 +1,36 @@
+"""What every sheet says of itself: job, zero, instrument, uncertainty, session digest, date, version."""
+
+from importlib.metadata import version
+
+from drivers.lengths import Units
+from logger.profile import Profile
+from logger.sheets.document import both
+from logger.steps.option import Option
+
+COVERAGE = 2.0
+"""Standard uncertainties in the interval shown to people, for about 95 % (JCGM 100, 6.3.3)."""
+
+
+def facts(profile: Profile, units: Units) -> tuple[tuple[str, str], ...]:
+    """The facts at the head of a sheet, in the order printed."""
+    worst = max((p.u_m for p in profile.points), default=0.0)
+    known = f"± {COVERAGE * worst * 1000:.1f} mm at the worst point (95 %)" if worst else "not stated"
+    return (
+        ("Zero", f"{profile.datum}, height {both(0.0, units)}"),
+        ("Ground", f"{len(profile.points)} points, {known}"),
+        ("From", profile.source or "not stated"),
+        ("Session digest", profile.digest or "none: not from a session"),
+    )
+
+
+def foot(profile: Profile) -> str:
+    """The line at the foot of every page."""
+    return (
+        f"risewalk {version('risewalk')} · session {profile.digest or 'none'} · local code and licensed practice govern"
+    )
+
+
+def counts(option: Option) -> str:
+    """`12 risers, 10 treads, 2 landings`."""
+    parts = ((option.risers, "riser"), (option.treads, "tread"), (len(option.landings), "landing"))
+    return ", ".join(f"{n} {name}{'' if n == 1 else 's'}" for n, name in parts if n)

@@ -1,0 +1,140 @@
+"""The marking sheet: what the crew carries up the slope. Riser lines, base tops, stakes, and the section."""
+
+from drivers.lengths import Units
+from logger.observation import Tape
+from logger.profile import Profile
+from logger.setout import Mark, SetOut, Stake, above_zero
+from logger.sheets import cautions
+from logger.sheets.document import Block, Cell, Drawing, Lines, Sheet, Table, both, length
+from logger.sheets.head import counts, facts, foot
+from logger.sheets.section import Section
+from logger.steps.option import Option
+
+HELD = {Tape.LEVEL: "held level", Tape.TAUT: "pulled taut along the slope", Tape.GROUND: "laid on the ground"}
+
+
+def marking_sheet(profile: Profile, option: Option, marks: SetOut, units: Units) -> Sheet:
+    """The sheet with marks, stakes and base tops for one layout."""
+    blocks: list[Block] = [
+        Drawing(
+            "Section",
+            Section(above_zero(profile), marks, units).draw(),
+            "Heavy line: finished steps, numbered at their riser lines. Dashed: top of compacted base. "
+            "Dotted: subgrade. Hatched: ground as walked. Triangle, g and a number: ground crossing of that riser.",
+        ),
+        _riser_table(marks, units),
+        _base_table(marks, units),
+    ]
+    if marks.stakes:
+        blocks.append(_stake_table(marks.stakes, units))
+    remarks = (*option.adjusted, *marks.notes, *cautions.guards(option))
+    blocks.append(Lines("Remarks", remarks))
+    blocks.append(
+        Lines("Before you dig or build", (*cautions.DIGGING, *cautions.BUILDING, cautions.GOVERNS), boxed=True)
+    )
+    return Sheet(
+        title="Marking sheet",
+        job=f"{counts(option)}, each face {both(option.face_m, units)}",
+        facts=(
+            *facts(profile, units),
+            ("Tape", f"zero at the walk's zero, {HELD[marks.tape]}"),
+            ("Level string", "zero at the riser line of riser 1"),
+        ),
+        blocks=tuple(blocks),
+        foot=foot(profile),
+    )
+
+
+def _riser_table(marks: SetOut, units: Units) -> Table:
+    def row(mark: Mark) -> tuple[Cell, ...]:
+        met = [length(x, units) for x in mark.ground_crossings_m] or [Cell("none")]
+        return (
+            Cell(str(mark.riser), mark.part.value),
+            length(mark.tape_m, units),
+            length(mark.level_m, units),
+            length(mark.nosing_station_m, units),
+            length(mark.front.finished_m, units),
+            length(mark.front.ground_m, units),
+            Cell(", ".join(c.text for c in met), ", ".join(c.under for c in met if c.under)),
+        )
+
+    return Table(
+        "Riser lines: build on these",
+        (
+            "Riser",
+            "On the tape",
+            "On the level string",
+            "Nosing, station",
+            "Finished, front",
+            "Ground",
+            "Ground crossing g",
+        ),
+        tuple(row(mark) for mark in marks.marks),
+        strong=(1,),
+        note="Heights are above the zero. The ground crossing is where today's ground meets the foot of that riser: "
+        "give it a mark of its own, never build on it. It is gone once the slope is dug.",
+    )
+
+
+def _base_table(marks: SetOut, units: Units) -> Table:
+    def row(mark: Mark) -> tuple[Cell, ...]:
+        return (
+            Cell(str(mark.riser), mark.part.value),
+            length(mark.front.base_top_m, units),
+            length(mark.back.base_top_m, units),
+            length(mark.front.finished_m, units),
+            length(mark.back.finished_m, units),
+            length(mark.front.subgrade_m, units),
+            length(mark.front.dig_m, units),
+            length(mark.back.dig_m, units),
+        )
+
+    lift = (
+        ""
+        if marks.loose_lift_m is None
+        else f" Spread loose, the base under a tread is {both(marks.loose_lift_m, units)}."
+    )
+    return Table(
+        "Base tops and digging, step by step",
+        (
+            "Step",
+            "Base top, front",
+            "Base top, back",
+            "Finished, front",
+            "Finished, back",
+            "Subgrade, front",
+            "Dig, front",
+            "Dig, back",
+        ),
+        tuple(row(mark) for mark in marks.marks),
+        strong=(1, 2),
+        note="Base top is the base after compaction. Dig is down from today's ground to the subgrade; a minus is fill."
+        + lift,
+    )
+
+
+def _stake_table(stakes: tuple[Stake, ...], units: Units) -> Table:
+    def written(down_m: float | None) -> Cell:
+        if down_m is None:
+            return Cell("____")
+        cell = length(abs(down_m), units)
+        return Cell(f"{'C' if down_m >= 0 else 'F'} {cell.text}", cell.under)
+
+    def row(stake: Stake) -> tuple[Cell, ...]:
+        return (
+            Cell(stake.name, stake.place),
+            length(stake.station_m, units),
+            Cell(f"{length(stake.offset_m, units).text} {stake.side}", length(stake.offset_m, units).under),
+            Cell("____") if stake.top_m is None else length(stake.top_m, units),
+            written(stake.down_to_nosing_m),
+            written(stake.down_to_base_m),
+            written(stake.down_to_subgrade_m),
+        )
+
+    return Table(
+        "Stakes beside the run",
+        ("Stake", "Station", "Off the centre line", "Top, observed", "To nosing", "To base top", "To subgrade"),
+        tuple(row(stake) for stake in stakes),
+        note="Left and right as seen going up. Drive the stake, observe its top as a point of its name, write the cut "
+        "(C, down) or fill (F, up) on it. Digging takes the paint; the stakes stay.",
+    )

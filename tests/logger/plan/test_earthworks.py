@@ -1,0 +1,91 @@
+"""Volumes against closed forms of solids and a general integrator."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.integrate import dblquad
+
+from logger.construction import Construction
+from logger.earthworks import Across, Soil, dig, section_areas, volume_between
+from logger.errors import Refused
+from logger.profile import Ground, Profile, ProfilePoint
+from logger.setout import marks_of
+from logger.steps.option import Option
+
+
+def ground(*points: tuple[float, float, float]) -> Profile:
+    return Profile(tuple(ProfilePoint(x, o, z, 0.001) for x, o, z in sorted(points)))
+
+
+def level(start: float, end: float, height: float) -> Ground:
+    return Ground(np.array([start, end]), np.array([height, height]))
+
+
+def test_prism_is_length_by_width_by_depth() -> None:
+    flat = Across(ground((0, 0, 1.0), (10, 0, 1.0)))
+    volumes = volume_between(flat, level(2.0, 7.0, 0.4), 0.75)
+    assert volumes.cut_m3 == pytest.approx(5.0 * 1.5 * 0.6)
+    assert volumes.fill_m3 == 0.0
+    assert volumes.deepest_m == pytest.approx(0.6)
+
+
+def test_wedge_is_half_a_prism_and_turns_into_fill_at_its_edge() -> None:
+    slope = Across(ground((0, 0, -1.0), (4, 0, 1.0)))
+    volumes = volume_between(slope, level(0.0, 4.0, 0.0), 1.0)
+    assert volumes.cut_m3 == pytest.approx(1 / 2 * 2.0 * 1.0 * 2.0)
+    assert volumes.fill_m3 == pytest.approx(1 / 2 * 2.0 * 1.0 * 2.0)
+
+
+def test_cross_fall_is_taken_from_left_centre_and_right() -> None:
+    cross = [(x, o, z) for x in (0.0, 4.0) for o, z in ((-1.0, 0.2), (0.0, 0.5), (1.0, 1.0))]
+    volumes = volume_between(Across(ground(*cross)), level(0.0, 4.0, 0.0), 1.0)
+    assert volumes.cut_m3 == pytest.approx(4.0 * ((0.2 + 0.5) / 2 + (0.5 + 1.0) / 2))
+
+
+def test_warped_ground_agrees_with_a_general_integrator() -> None:
+    points = [(0, 0, 0.2), (3, 0, 0.5), (0, -1, 0.1), (3, -1, -0.3), (0, 1, 0.6), (3, 1, 0.9)]
+    across = Across(ground(*((float(x), float(o), z) for x, o, z in points)))
+    volumes = volume_between(across, level(0.0, 3.0, 0.1), 0.8)
+    cut, _ = dblquad(lambda o, x: max(0.0, across.at(x, o) - 0.1), 0, 3, -0.8, 0.8, epsabs=1e-4)
+    fill, _ = dblquad(lambda o, x: max(0.0, 0.1 - across.at(x, o)), 0, 3, -0.8, 0.8, epsabs=1e-4)
+    assert volumes.cut_m3 == pytest.approx(cut, rel=0.01)
+    assert volumes.fill_m3 == pytest.approx(fill, rel=0.05)
+
+
+def test_section_with_cut_and_fill_splits_at_its_zero() -> None:
+    cut, fill = section_areas(np.array([0.3, -0.1]), np.array([0.0, 4.0]))
+    assert cut == pytest.approx(0.3 * 3.0 / 2)
+    assert fill == pytest.approx(0.1 * 1.0 / 2)
+
+
+def test_whole_job_by_hand(slope: Profile, option: Option, build: Construction) -> None:
+    wide = replace(build, beside_m=0.15)
+    work = dig(slope, marks_of(slope, option, wide), wide, Soil(swell=1.3, topsoil_m=0.1))
+    width = 1.2 + 0.3
+    assert (work.width_m, work.length_m) == (pytest.approx(width), pytest.approx(2.15))
+    assert work.base_m3 == pytest.approx(width * (0.55 * 0.15 + 1.2 * 0.10 + 0.4 * 0.15))
+    assert work.base_loose_m3 == pytest.approx(work.base_m3 * 1.2)
+    assert work.bedding_m3 == pytest.approx(1.2 * 2.15 * 0.03)
+    assert work.volumes.topsoil_m3 == pytest.approx(min(work.volumes.cut_m3, 0.1 * width * 2.15))
+    assert work.spoil_loose_m3 == pytest.approx(1.3 * work.spoil_bank_m3)
+    net = 0.0
+    for mark in marks_of(slope, option, wide).marks:
+        start = mark.face_station_m - (0.15 if mark.riser == 1 else 0.0)
+        end = mark.face_station_m + mark.depth_m
+        x = np.linspace(start, end, 20001)
+        line = mark.front.subgrade_m + 0.02 * (x - mark.face_station_m)
+        gap = np.interp(x, [0, 1, 3, 4], [0, 0.1, 0.7, 0.7]) - line
+        net += float(np.trapezoid(gap, x)) * width
+    assert work.volumes.cut_m3 - work.volumes.fill_m3 == pytest.approx(net, abs=1e-6)
+
+
+def test_deep_cut_is_flagged(slope: Profile, option: Option, build: Construction) -> None:
+    deep = replace(build, least_depth_m=1.6)
+    work = dig(slope, marks_of(slope, option, deep), deep, Soil())
+    assert any("shore" in warning for warning in work.warnings)
+
+
+def test_missing_width_and_layers_are_all_named(slope: Profile, option: Option) -> None:
+    with pytest.raises(Refused, match=r"width.*unit.*base"):
+        dig(slope, marks_of(slope, option, Construction()), Construction(), Soil())

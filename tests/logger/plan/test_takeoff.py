@@ -1,0 +1,150 @@
+"""Quantities and money: by hand, and against an independent computation with fractions."""
+
+import math
+from dataclasses import replace
+from decimal import Decimal
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from logger.catalogue import PER, Catalogue, Use, parse_catalogue, read_catalogue
+from logger.construction import Construction
+from logger.earthworks import Soil, dig
+from logger.errors import Refused, WrongFile
+from logger.profile import Profile
+from logger.quote import quotes
+from logger.setout import marks_of
+from logger.steps.option import Option
+from logger.takeoff import Need, needs, take_off
+
+FIXTURE = Path(__file__).parents[3] / "fixtures" / "catalogue.toml"
+
+
+@pytest.fixture
+def wanted(slope: Profile, option: Option, build: Construction) -> tuple[Need, ...]:
+    full = replace(
+        build, cheek_m=0.2, cheek_buried_m=0.3, drain=True, outlet_m=3.0, lights=1, geotextile=True, handrails=1
+    )
+    plan = marks_of(slope, option, full)
+    return needs(plan, dig(slope, plan, full, Soil()), full)
+
+
+def need(wanted: tuple[Need, ...], use: Use) -> Need:
+    return next(n for n in wanted if n.use is use)
+
+
+def catalogue(item: str, more: str = "") -> Catalogue:
+    return parse_catalogue(f"[[item]]\n{item}\n{more}", Path("list.toml"))
+
+
+def test_net_quantities_by_hand(wanted: tuple[Need, ...]) -> None:
+    assert need(wanted, Use.UNIT).rows == 4, "three risers and a buried row"
+    assert need(wanted, Use.CAP).rows == 2, "the landing has no cap"
+    assert need(wanted, Use.PAVER).quantity == Decimal("1.4400")
+    assert need(wanted, Use.PIPE).quantity == Decimal("1.2") + Decimal("0.4") + 4 + 3
+    assert need(wanted, Use.STONE).quantity == Decimal("0.7740")
+    assert need(wanted, Use.LIGHT).quantity == 3
+    rise = 0.6 - 0.02 * 0.4
+    assert float(need(wanted, Use.HANDRAIL).quantity) == pytest.approx(math.hypot(2.0, rise) + 0.3048 + 0.4, abs=1e-4)
+
+
+def test_pieces_in_rows_are_counted_with_their_cuts(wanted: tuple[Need, ...]) -> None:
+    item = 'use = "unit"\nname = "block"\nper = "each"\nprice = "10"\nlength = "50 cm"'
+    line = next(x for x in take_off(wanted, catalogue(item)).lines if x.use is Use.UNIT)
+    assert (line.quantity, line.amount) == (4 * 3, Decimal("120.00")), "1.2 m takes three of 0.5 m"
+    assert "one cut in each row" in line.how
+    whole = catalogue(item.replace("50 cm", "40 cm"))
+    assert "cut" not in next(x for x in take_off(wanted, whole).lines if x.use is Use.UNIT).how
+
+
+def test_bought_loose_or_by_mass_and_in_whole_packs(wanted: tuple[Need, ...]) -> None:
+    base = need(wanted, Use.BASE).quantity
+    by_volume = catalogue('use = "base"\nname = "crushed"\nper = "m3"\nprice = "40"')
+    line = next(x for x in take_off(wanted, by_volume).lines if x.use is Use.BASE)
+    assert line.net == (base * Decimal("1.2")).quantize(Decimal("0.0001"))
+    by_mass = catalogue(
+        'use = "base"\nname = "crushed"\nper = "t"\nprice = "30"\ndensity = "2200"\npack = "0.5"\nwaste = "10 %"'
+    )
+    line = next(x for x in take_off(wanted, by_mass).lines if x.use is Use.BASE)
+    tonnes = Fraction(base) * 2200 / 1000 * Fraction(11, 10)
+    assert Fraction(line.quantity) == math.ceil(tonnes / Fraction(1, 2)) * Fraction(1, 2)
+    assert line.amount == line.quantity * 30
+    assert line.mass_kg == line.quantity * 1000
+
+
+def test_units_of_the_trade_are_exact() -> None:
+    assert PER["ft2"][1] == Decimal("0.09290304")
+    assert PER["yd3"][1] == Decimal("0.764554857984")
+    assert PER["ton"][1] == 2000 * PER["lb"][1]
+
+
+def test_without_a_catalogue_quantities_stand_alone(wanted: tuple[Need, ...]) -> None:
+    taken = take_off(wanted)
+    assert taken.total is None
+    assert len(taken.unpriced) == len(taken.lines) == len(wanted)
+
+
+def test_sold_by_a_measure_nothing_leads_to(wanted: tuple[Need, ...]) -> None:
+    with pytest.raises(Refused, match="give it a length or a density"):
+        take_off(wanted, catalogue('use = "base"\nname = "crushed"\nper = "t"\nprice = "30"'))
+
+
+def test_quote_against_fractions(wanted: tuple[Need, ...]) -> None:
+    shop = read_catalogue(FIXTURE)
+    terms = shop.quote
+    plain, stone = quotes(wanted, shop)
+    for quote in (plain, stone):
+        costs = [Fraction(sum((x.amount for x in quote.taken.lines if x.amount is not None), Decimal(0)))]
+        costs.append(round(Fraction(sum(x.hours for x in quote.taken.lines)) * Fraction(terms.labour), 2))
+        tonnes = Fraction(sum(x.mass_kg or 0 for x in quote.taken.lines)) / 1000
+        costs.append(round(tonnes * Fraction("18.288") * Fraction(terms.carry_hours) * Fraction(terms.labour), 2))
+        costs += [Fraction(s.amount) for s in terms.sums]
+        for share in (terms.overhead, terms.contingency, terms.margin):
+            costs.append(round(sum(costs) * Fraction(share), 2))
+        step = Fraction(terms.round_to)
+        price = math.floor(sum(costs) / step + Fraction(1, 2)) * step
+        assert Fraction(quote.price) == price
+        assert Fraction(quote.total) == price + round(price * Fraction(terms.tax), 2)
+    assert stone.total > plain.total
+
+
+def test_the_invented_list_reads_and_has_its_alternatives() -> None:
+    shop = read_catalogue(FIXTURE)
+    assert shop.alternatives == ("", "natural stone")
+    assert shop.item_for(Use.UNIT, "natural stone").name.startswith("Split sandstone")
+    assert shop.item_for(Use.UNIT).name.startswith("Grey block")
+
+
+@pytest.mark.parametrize(
+    ("item", "said"),
+    [
+        ('use = "unit"\nname = "a"\nprice = "3"', "without `per`"),
+        ('use = "unit"\nname = "a"\nprice = "three"\nper = "each"', "not a number"),
+        ('use = "unit"\nname = "a"\nprice = "-3"\nper = "each"', "greater than or equal to 0"),
+        ('use = "unit"\nname = "a"\nprice = "nan"\nper = "each"', "not a finite number"),
+        ('use = "unit"\nname = "a"\nper = "dozen"', "'dozen' is not one of"),
+        ('use = "unit"\nname = "a"\n[[item]]\nuse = "cap"\nname = "a"', "there twice"),
+        ('use = "unit"\nname = "a"\n[[item]]\nuse = "unit"\nname = "b"', "two items serve as 'unit'"),
+        ('use = "unit"\nname = "a"\ncolour = "grey"', "item.0.colour"),
+        ('use = "unit"\nname = "a"\nlength = "-2 ft"', "item.0.length"),
+    ],
+)
+def test_mistakes_are_named(item: str, said: str) -> None:
+    with pytest.raises(WrongFile) as caught:
+        catalogue(item)
+    assert any(said in mistake for mistake in caught.value.mistakes), caught.value.mistakes
+
+
+def test_all_mistakes_at_once() -> None:
+    with pytest.raises(WrongFile) as caught:
+        catalogue('use = "brick"\nname = ""\nper = "each"\nprice = "x"', '[quote]\ntax = "-1"')
+    assert len(caught.value.mistakes) == 4
+
+
+def test_csv_catalogue_reads_the_same() -> None:
+    text = "use,name,per,price,length\nunit,block,each,12.50,4 ft\nbase,crushed,m3,40,\n"
+    shop = parse_catalogue(text, Path("list.csv"))
+    assert shop.item_for(Use.UNIT).price == Decimal("12.50")
+    with pytest.raises(WrongFile, match="beyond the header"):
+        parse_catalogue(text + "cap,slab,each,1,1 ft,what\n", Path("list.csv"))
