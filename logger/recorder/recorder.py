@@ -21,6 +21,7 @@ from logger.session.events import Draft, Event, EventKind
 from logger.session.fieldbook import FieldBook
 from logger.session.lock import WriterLock
 from logger.session.observed import Tag, face_body
+from logger.session.replay import field_book
 from logger.session.store import Session
 
 log = logging.getLogger(__name__)
@@ -55,11 +56,9 @@ class Recorder:
         lock = WriterLock(self.path).acquire()
         session: Session | None = None
         try:
-            if self.path.exists() and self.path.stat().st_size:
-                session = Session.resume(self.path, lock)
-                self._read(session)
+            before = self._read()
             await self._listen()
-            session = session or Session.create(self.path, lock)
+            session = Session.resume(self.path, lock) if before else Session.create(self.path, lock)
             self._open(session)
         except BaseException:
             await self._stop_listening()
@@ -101,12 +100,15 @@ class Recorder:
             self._closing = asyncio.create_task(self._close(ending))
         await asyncio.shield(self._closing)
 
-    def _read(self, session: Session) -> None:
-        for event in session.events(raw=False):
-            self.book.apply(event)
-        if (last := session.last()) is not None:
-            self.book.apply(last)
+    def _read(self) -> bool:
+        if not self.path.exists() or not self.path.stat().st_size:
+            return False
+        with Session.open(self.path) as session:
+            self.book = field_book(session)
+            if (last := session.last()) is not None:
+                self.book.last_us = (last.at_us, last.t_us)
         self.clock.go_on(self.book.last_us)
+        return True
 
     async def _listen(self) -> None:
         source = self._make_source(self.settings, self.clock)

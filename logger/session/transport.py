@@ -7,12 +7,14 @@ replay://slope.walk?pause=60        pauses of up to a minute are kept
 """
 
 import asyncio
+import contextlib
 from collections.abc import AsyncIterator, Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import parse_qs, unquote
 
 from drivers.errors import PortMissing
+from drivers.instrument import InstrumentFile
 from drivers.reading import Chunk
 from logger.errors import FileError
 from logger.session.events import EventKind
@@ -55,7 +57,7 @@ def raw_chunks(session: Session) -> Iterator[RawChunk]:
 class ReplayTransport:
     """The bytes of a session, given again as a transport gives them; at its end the line is silent."""
 
-    def __init__(self, port: str, clock: Callable[[], float]) -> None:
+    def __init__(self, port: str, instrument: InstrumentFile, clock: Callable[[], float]) -> None:
         self.port = port
         self._clock = clock
         self._replayed = replayed(port)
@@ -80,6 +82,8 @@ class ReplayTransport:
             if speed:
                 due_s += min((chunk.t_us - before_us) / 1e6, pause_s) / speed
                 await self._until(start_s + due_s)
+            if self._closed.is_set():
+                return
             before_us = chunk.t_us
             t_s = self._clock() if speed else start_s + (chunk.t_us - first_us) / 1e6
             yield Chunk(t_s, chunk.data, chunk.channel)
@@ -96,6 +100,6 @@ class ReplayTransport:
             self._session = None
 
     async def _until(self, due_s: float) -> None:
-        wait_s = due_s - self._clock()
-        if wait_s > 0:
-            await asyncio.sleep(wait_s)
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(max(0.0, due_s - self._clock())):
+                await self._closed.wait()
