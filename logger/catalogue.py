@@ -170,6 +170,7 @@ class Catalogue(Strict):
     catalogue: Head = Head()
     item: tuple[Item, ...] = ()
     quote: Terms = Terms()
+    source: str = Field(default="the catalogue", exclude=True)
 
     @model_validator(mode="after")
     def _once_each(self) -> "Catalogue":
@@ -222,7 +223,7 @@ def parse_catalogue(text: str, path: Path) -> Catalogue:
         except tomllib.TOMLDecodeError as error:
             raise WrongFile(path, [f"not TOML: {error}"]) from None
     try:
-        return Catalogue.model_validate(tables)
+        return Catalogue.model_validate(tables).model_copy(update={"source": str(path)})
     except ValidationError as error:
         raise WrongFile(path, [_mistake(e) for e in error.errors()]) from None
 

@@ -80,6 +80,16 @@ class Construction:
     lights: int = 0
     handrails: int = 0
     handrail_top_m: float = 0.3048
+    source: str = "the brief"
+
+    def missing(self) -> list[str]:
+        """What digging and quantities cannot do without and the brief does not say, as places in it."""
+        wanted = {
+            "steps.width": self.width_m,
+            "layers.unit": self.tread.unit_m,
+            "layers.base": self.tread.base_m,
+        }
+        return [f"{place}: is needed for digging and quantities" for place, value in wanted.items() if value is None]
 
     def layers(self, part: Part) -> Layers:
         """The layers under one part, with the base deepened where the local depth asks for more."""
@@ -127,6 +137,7 @@ def construction_of(brief: "Brief", option: Option) -> Construction:
         overlap_m=unit.overlap_m,
         joint_m=unit.joint_m,
         geotextile=layers.geotextile,
+        source=brief.source,
     )
 
 

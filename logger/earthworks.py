@@ -12,9 +12,9 @@ from itertools import pairwise
 import numpy as np
 
 from logger.construction import Construction
-from logger.errors import Refused
+from logger.errors import Refused, WrongFile
 from logger.profile import Floats, Ground, Profile
-from logger.setout import SAME_M, SetOut, above_zero
+from logger.setout import SAME_M, SetOut
 
 DEEP_M = 1.2
 """An unshored cut deeper than this is flagged; common practice, about four feet. Local law may say less."""
@@ -64,8 +64,7 @@ class Across:
     """The ground left, centre and right of the line: linear along and across, level beyond what was observed."""
 
     def __init__(self, profile: Profile) -> None:
-        self.centre = above_zero(profile)
-        zero = profile.datum_elevation_m
+        self.centre = profile.ground()
         self.sides: dict[int, tuple[Floats, Floats, Floats]] = {}
         for sign in (-1, 1):
             seen = [p for p in profile.points if p.offset_m * sign > 0]
@@ -76,7 +75,7 @@ class Across:
                 self.sides[sign] = (
                     np.array([p.station_m for p in line]),
                     np.array([abs(p.offset_m) for p in line]),
-                    np.array([p.elevation_m - zero for p in line]),
+                    np.array([p.elevation_m for p in line]),
                 )
 
     def at(self, station_m: float, offset_m: float) -> float:
@@ -158,12 +157,11 @@ def _sections(across: Across, subgrade: Ground) -> list[float]:
 
 
 def dig(profile: Profile, plan: SetOut, build: Construction, soil: Soil) -> Earthworks:
-    """All volumes for a layout; Refused where ground was assumed, or layers or width are missing."""
+    """All volumes for a layout; Refused where ground was assumed, WrongFile names what the brief leaves out."""
     if profile.estimate_only:
         raise Refused("estimate_only", "the ground was assumed, not observed: walk it before digging")
-    missing = _missing(build)
-    if missing:
-        raise Refused("missing_layer", f"no digging without {', '.join(missing)} in the brief")
+    if missing := build.missing():
+        raise WrongFile(build.source, missing)
     assert build.width_m is not None
     width = build.width_m + 2 * max(build.beside_m, build.cheek_m)
     across, parts = Across(profile), list(_stretches(plan, build))
@@ -187,15 +185,6 @@ def dig(profile: Profile, plan: SetOut, build: Construction, soil: Soil) -> Eart
         spoil_loose_m3=spoil * soil.swell,
         warnings=_warnings(deepest, fill),
     )
-
-
-def _missing(build: Construction) -> list[str]:
-    wanted = {
-        "the width": build.width_m,
-        "layers.unit": build.tread.unit_m,
-        "layers.base": build.tread.base_m,
-    }
-    return [name for name, value in wanted.items() if value is None]
 
 
 def _stretches(plan: SetOut, build: Construction) -> Iterator[tuple[Ground, float, float]]:

@@ -79,7 +79,11 @@ class Stake:
 
 @dataclass(frozen=True, slots=True)
 class SetOut:
-    """Everything to mark for one layout; stations and heights in metres, heights above the zero named `datum`."""
+    """Everything to mark for one layout; stations and heights in metres.
+
+    Heights are above the zero, which is `datum_elevation_m` below the mark named `datum`: what the instrument's
+    heights above zero are, once that mark was observed.
+    """
 
     marks: tuple[Mark, ...]
     stakes: tuple[Stake, ...]
@@ -102,8 +106,7 @@ def marks_of(profile: Profile, option: Option, build: Construction) -> SetOut:
     """Marks and stakes for a layout built in a given way."""
     if profile.estimate_only:
         raise Refused("estimate_only", "the ground was assumed, not observed: walk it before setting out or digging")
-    ground = above_zero(profile)
-    surface = _Surface(option, ground, profile.datum_elevation_m)
+    surface = _Surface(option, profile.ground())
     marks = tuple(_mark(k, surface, build, profile.tape) for k in range(1, option.risers + 1))
     return SetOut(
         marks=marks,
@@ -117,12 +120,6 @@ def marks_of(profile: Profile, option: Option, build: Construction) -> SetOut:
         digest=profile.digest,
         notes=_notes(profile, surface, build),
     )
-
-
-def above_zero(profile: Profile) -> Ground:
-    """The centre line with its heights taken from the zero."""
-    ground = profile.ground()
-    return Ground(ground.stations_m, ground.elevations_m - profile.datum_elevation_m)
 
 
 def tape_at(station_m: float, ground: Ground, tape: Tape) -> float:
@@ -160,10 +157,9 @@ def crossings(ground: Ground, station_m: float, height_m: float, fall: float) ->
 class _Surface:
     """The finished surface of a layout above the zero, step by step (k from 1; 0 is the grade at the foot)."""
 
-    def __init__(self, option: Option, ground: Ground, zero_m: float) -> None:
+    def __init__(self, option: Option, ground: Ground) -> None:
         self.option, self.ground = option, ground
-        self.foot_m = option.foot_m - zero_m
-        self.tops_m = [t - zero_m for t in option.tops_m]
+        self.foot_m, self.tops_m = option.foot_m, option.tops_m
         self.landings = {landing.after_riser for landing in option.landings}
         self.end_m = option.face_stations_m[-1] + (
             option.depths_m[-1] if len(option.depths_m) == option.risers else 0.0
@@ -250,7 +246,7 @@ def _with_top(stake: Stake, profile: Profile) -> Stake:
     """The stake with its cuts, where a point of its name was observed."""
     for point in profile.named:
         if point.name == stake.name:
-            return driven(stake, point.elevation_m - profile.datum_elevation_m)
+            return driven(stake, point.elevation_m)
     return stake
 
 

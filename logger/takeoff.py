@@ -11,7 +11,7 @@ from math import hypot
 from logger.catalogue import PER, Catalogue, Item, Kind, Use
 from logger.construction import Construction, Part
 from logger.earthworks import Earthworks
-from logger.errors import Refused
+from logger.errors import WrongFile
 from logger.setout import Mark, SetOut
 
 TENTH_MM = Decimal("0.0001")
@@ -72,15 +72,20 @@ def exact(value: float) -> Decimal:
 
 def needs(plan: SetOut, work: Earthworks, build: Construction) -> tuple[Need, ...]:
     """Everything one layout needs, in the order of the work."""
-    if build.width_m is None:
-        raise Refused("missing_layer", "no quantities without the width in the brief")
+    if missing := build.missing():
+        raise WrongFile(build.source, missing)
     made = (_digging, _base, _units, _landings, _walls, _drains, _fittings)
     return tuple(need for make in made for need in make(plan, work, build) if need.quantity > 0)
 
 
 def take_off(wanted: tuple[Need, ...], catalogue: Catalogue | None = None, alternative: str = "") -> TakeOff:
-    """The needs rounded up to what is sold, and priced where the catalogue has a price."""
+    """The needs rounded up to what is sold, and priced where the catalogue has a price.
+
+    WrongFile names the items that are sold by a measure the need cannot be turned into.
+    """
     catalogue = catalogue or Catalogue()
+    if mistakes := list(_without_a_way(wanted, catalogue, alternative)):
+        raise WrongFile(catalogue.source, mistakes)
     lines = tuple(_line(need, catalogue.item_for(need.use, alternative)) for need in wanted)
     amounts = [line.amount for line in lines if line.amount is not None]
     return TakeOff(
@@ -141,24 +146,33 @@ def _net(need: Need, item: Item | None) -> tuple[Decimal, str]:
 
 
 def _converted(net: Decimal, need: Need, item: Item, how: str) -> tuple[Decimal, str]:
-    """The net quantity in the SI unit the item is sold by; Refused where nothing leads from one to the other."""
+    """The net quantity in the SI unit the item is sold by."""
     assert item.per is not None
     kind = PER[item.per][0]
-    laid = need.rows and item.length is not None and kind is Kind.COUNT
-    if laid or kind is need.kind:
-        if need.loose != 1 and kind is Kind.VOLUME:
-            return net * need.loose, f"{how}; loose over compacted {need.loose:f}"
-        return net, how
     if need.kind is Kind.VOLUME and kind is Kind.MASS and item.density is not None:
         return net * item.density, f"{how}; {item.density:f} kg per m3 as placed"
-    if need.kind is Kind.LENGTH and kind is Kind.COUNT and item.length is not None:
+    if kind is Kind.VOLUME and need.loose != 1:
+        return net * need.loose, f"{how}; loose over compacted {need.loose:f}"
+    if need.kind is Kind.LENGTH and kind is Kind.COUNT and not need.rows and item.length is not None:
         pieces = (net / exact(item.length)).to_integral_value(ROUND_CEILING)
         return pieces, f"{how}; pieces of {exact(item.length)} m"
-    raise Refused(
-        "wrong_unit",
-        f"{item.name!r} is sold by {item.per}, and {need.use.value} is counted in {SI[need.kind]}: "
-        "give it a length or a density, or sell it by another measure",
-    )
+    return net, how
+
+
+def _without_a_way(wanted: tuple[Need, ...], catalogue: Catalogue, alternative: str) -> Iterator[str]:
+    """Items that are sold by a measure nothing leads to from what is needed."""
+    for need in wanted:
+        item = catalogue.item_for(need.use, alternative)
+        if item is None or item.per is None:
+            continue
+        kind = PER[item.per][0]
+        counted = need.kind is Kind.LENGTH and kind is Kind.COUNT and item.length is not None
+        weighed = need.kind is Kind.VOLUME and kind is Kind.MASS and item.density is not None
+        if kind is not need.kind and not counted and not weighed:
+            yield (
+                f"{item.name!r} is sold by {item.per}, and {need.use.value} is counted in {SI[need.kind]}: "
+                "give it a length or a density, or sell it by another measure"
+            )
 
 
 def _mass(quantity: Decimal, item: Item) -> Decimal | None:

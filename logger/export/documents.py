@@ -1,12 +1,17 @@
-"""The JSON documents of set-out, as programs read them: lengths in metres, heights above the zero."""
+"""The JSON documents of set-out, quantities and as-built: lengths in metres, heights above the zero."""
 
 from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
+from logger.asbuilt import AsBuilt
+from logger.earthworks import Earthworks
+from logger.quote import Quote
 from logger.setout import Mark, SetOut, Stake
+from logger.sheets import cautions
+from logger.takeoff import Line, TakeOff
 
-SETOUT = "risewalk.setout/1"
+SETOUT, TAKEOFF, ASBUILT = "risewalk.setout/1", "risewalk.takeoff/1", "risewalk.asbuilt/1"
 
 
 def setout_document(plan: SetOut) -> dict[str, Any]:
@@ -55,4 +60,57 @@ def _stake(stake: Stake) -> Mapping[str, Any]:
         "down_to_nosing_m": stake.down_to_nosing_m,
         "down_to_base_m": stake.down_to_base_m,
         "down_to_subgrade_m": stake.down_to_subgrade_m,
+    }
+
+
+def takeoff_document(taken: TakeOff, work: Earthworks, offers: tuple[Quote, ...] = ()) -> dict[str, Any]:
+    """Quantities, their amounts as decimal strings, the volumes behind them, and the quotes made from them."""
+    return {
+        "schema": TAKEOFF,
+        "alternative": taken.alternative,
+        "items": [_line(line) for line in taken.lines],
+        "total": None if taken.total is None else str(taken.total),
+        "currency": taken.currency,
+        "unpriced": list(taken.unpriced),
+        "digging": asdict(work),
+        "quotes": [_offer(offer) for offer in offers],
+        "cautions": [*cautions.DIGGING, cautions.GOVERNS],
+    }
+
+
+def _line(line: Line) -> Mapping[str, Any]:
+    return {
+        "use": line.use.value,
+        "item": line.item,
+        "quantity": float(line.quantity),
+        "unit": line.unit,
+        "net": float(line.net),
+        "waste": float(line.waste),
+        "how": line.how,
+        "price": None if line.price is None else str(line.price),
+        "amount": None if line.amount is None else str(line.amount),
+        "mass_kg": None if line.mass_kg is None else float(line.mass_kg),
+        "hours": float(line.hours),
+    }
+
+
+def _offer(offer: Quote) -> Mapping[str, Any]:
+    return {
+        "alternative": offer.alternative,
+        "costs": [{"name": c.name, "how": c.how, "amount": str(c.amount)} for c in offer.costs],
+        "price": str(offer.price),
+        "tax": str(offer.tax),
+        "total": str(offer.total),
+    }
+
+
+def asbuilt_document(result: AsBuilt) -> dict[str, Any]:
+    """The verdict on the whole and on each riser."""
+    return {
+        "schema": ASBUILT,
+        "risers": [asdict(riser) | {"status": riser.status.value} for riser in result.risers],
+        "uniformity_m": result.uniformity_m,
+        "status": result.status.value,
+        "rule": result.rule,
+        "findings": [asdict(finding) | {"status": finding.status.value} for finding in result.findings],
     }

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from logger.profile import Ground, Profile
-from logger.setout import SetOut, above_zero
+from logger.setout import SetOut
 
 if TYPE_CHECKING:
     from ezdxf.layouts.layout import Modelspace
@@ -46,7 +46,7 @@ def section_dxf(profile: Profile, plan: SetOut, width_m: float | None) -> str:
         for name, linetype in LAYERS.items():
             document.layers.add(name, linetype=linetype)
         space = document.modelspace()
-        _section(space, above_zero(profile), plan)
+        _section(space, profile.ground(), plan)
         _plan(space, plan, width_m, _plan_level(plan))
         out = io.StringIO()
         document.write(out)

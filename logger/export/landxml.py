@@ -46,8 +46,7 @@ def landxml(profile: Profile, plan: SetOut | None = None, *, version: str = "") 
     section = ET.SubElement(alignment, _tag("Profile"), {"name": "profile"})
     _surface(section, "ground", zip(ground.stations_m.tolist(), ground.elevations_m.tolist(), strict=True))
     if plan is not None:
-        zero = plan.datum_elevation_m
-        _surface(section, "finished steps", ((x, z + zero) for x, z in finished_line(plan)))
+        _surface(section, "finished steps", finished_line(plan))
     ET.indent(root)
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
 

@@ -16,7 +16,7 @@ def facts(profile: Profile, units: Units) -> tuple[tuple[str, str], ...]:
     worst = max((p.u_m for p in profile.points), default=0.0)
     known = f"± {COVERAGE * worst * 1000:.1f} mm at the worst point (95 %)" if worst else "not stated"
     return (
-        ("Zero", f"{profile.datum}, height {both(0.0, units)}"),
+        ("Zero mark", f"{profile.datum}, its height {both(profile.datum_elevation_m, units)}"),
         ("Ground", f"{len(profile.points)} points, {known}"),
         ("From", profile.source or "not stated"),
         ("Session digest", profile.digest or "none: not from a session"),

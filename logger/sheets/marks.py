@@ -3,7 +3,7 @@
 from drivers.lengths import Units
 from logger.observation import Tape
 from logger.profile import Profile
-from logger.setout import Mark, SetOut, Stake, above_zero
+from logger.setout import Mark, SetOut, Stake
 from logger.sheets import cautions
 from logger.sheets.document import Block, Cell, Drawing, Lines, Sheet, Table, both, length
 from logger.sheets.head import counts, facts, foot
@@ -18,7 +18,7 @@ def marking_sheet(profile: Profile, option: Option, marks: SetOut, units: Units)
     blocks: list[Block] = [
         Drawing(
             "Section",
-            Section(above_zero(profile), marks, units).draw(),
+            Section(profile.ground(), marks, units).draw(),
             "Heavy line: finished steps, numbered at their riser lines. Dashed: top of compacted base. "
             "Dotted: subgrade. Hatched: ground as walked. Triangle, g and a number: ground crossing of that riser.",
         ),

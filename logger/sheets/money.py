@@ -24,7 +24,7 @@ def quantities_sheet(profile: Profile, option: Option, taken: TakeOff, units: Un
 
 
 def office_sheet(
-    profile: Profile, option: Option, offers: tuple[Quote, ...], catalogue: Catalogue, units: Units
+    profile: Profile, option: Option, offers: tuple[Quote, ...], catalogue: Catalogue, *, units: Units
 ) -> Sheet:
     """Every alternative with its costs."""
     blocks: list[Block] = []
@@ -52,7 +52,7 @@ def office_sheet(
 
 
 def client_sheet(
-    profile: Profile, option: Option, offers: tuple[Quote, ...], catalogue: Catalogue, units: Units
+    profile: Profile, option: Option, offers: tuple[Quote, ...], catalogue: Catalogue, *, units: Units
 ) -> Sheet:
     """What the client gets: what is built, the price of each alternative, what is excluded, for how long it holds."""
     currency, terms = catalogue.catalogue.currency, catalogue.quote

@@ -1,18 +1,36 @@
-"""`export`: a session in a form for other programs, or as one file to hand over."""
+"""`export`: a session, its ground, or a layout on it, in a form for other programs."""
 
-import io
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, TextIO, cast
 
 import click
+
+from drivers.lengths import Units
+from tui.cli.plan import plan_options, read_plan, units_option, write_file
+
+if TYPE_CHECKING:
+    from logger.profile import Profile
+    from logger.setout import SetOut
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """The ground and, with a brief, the marks on it."""
+
+    file: Path
+    profile: "Profile"
+    marks: "SetOut | None"
+    width_m: float | None
+    units: Units
 
 
 def _jsonl(file: Path, out: Path) -> None:
     from logger.session.jsonl import export_jsonl
 
     with click.open_file(str(out), "w", encoding="utf-8", atomic=str(out) != "-") as stream:
-        assert isinstance(stream, io.TextIOBase)
-        export_jsonl(file, stream)
+        export_jsonl(file, cast(TextIO, stream))
 
 
 def _walk(file: Path, out: Path) -> None:
@@ -23,3 +41,91 @@ def _walk(file: Path, out: Path) -> None:
 
 SESSIONS: dict[str, Callable[[Path, Path], None]] = {"jsonl": _jsonl, "walk": _walk}
 """What is made of a session itself."""
+
+
+def _csv(plan: Drawn) -> str:
+    from logger.export.tables import marks_csv, profile_csv
+
+    return profile_csv(plan.profile) if plan.marks is None else marks_csv(plan.marks)
+
+
+def _json(plan: Drawn) -> str:
+    from logger.export.documents import setout_document
+    from tui.cli.output import json_text
+
+    if plan.marks is None:
+        from tui.cli.profile import document_of
+
+        return json_text(document_of(plan.file))
+    return json_text(setout_document(plan.marks))
+
+
+def _svg(plan: Drawn) -> str:
+    from logger.sheets.section import Section
+
+    return Section(plan.profile.ground(), _needed(plan), plan.units).draw()
+
+
+def _dxf(plan: Drawn) -> str:
+    from logger.export.dxf import section_dxf
+
+    return section_dxf(plan.profile, _needed(plan), plan.width_m)
+
+
+def _landxml(plan: Drawn) -> str:
+    from importlib.metadata import version
+
+    from logger.export.landxml import landxml
+
+    return landxml(plan.profile, plan.marks, version=version("risewalk"))
+
+
+def _needed(plan: Drawn) -> "SetOut":
+    if plan.marks is None:
+        raise click.UsageError("a drawing of the steps needs a brief: --brief FILE")
+    return plan.marks
+
+
+DRAWN: dict[str, Callable[[Drawn], str]] = {
+    "csv": _csv,
+    "json": _json,
+    "svg": _svg,
+    "dxf": _dxf,
+    "landxml": _landxml,
+}
+"""What is made of the ground and, with a brief, of the layout on it."""
+
+
+@click.command("export", epilog="Example: risewalk export bank.walk --to dxf --brief brief.toml steps.dxf")
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.argument("out", type=click.Path(dir_okay=False, allow_dash=True, path_type=Path))
+@click.option("--to", "form", type=click.Choice([*SESSIONS, *DRAWN]), required=True, help="The format.")
+@plan_options(required=False)
+@units_option
+def command(*, file: Path, out: Path, form: str, brief_path: Path | None, risers: int | None, units: str) -> None:
+    """Write FILE to OUT in another format; OUT `-` is stdout.
+
+    `csv` and `json` hold the ground or, with a brief, the marks of the layout. `svg` and `dxf` are drawings of the
+    steps, `landxml` the profile. `jsonl` is the whole session as text, `walk` a copy in one file, also of a session
+    that is being recorded.
+    """
+    if form in SESSIONS:
+        SESSIONS[form](file, out)
+        return
+    text = DRAWN[form](_drawn(file, brief_path, risers, Units(units)))
+    if str(out) == "-":
+        click.echo(text, nl=False)
+    else:
+        write_file(out, text)
+
+
+def _drawn(file: Path, brief_path: Path | None, risers: int | None, units: Units) -> Drawn:
+    if brief_path is None:
+        from logger.profile_file import read_profile
+
+        return Drawn(file, read_profile(file), None, None, units)
+    from logger.setout import set_out
+
+    plan = read_plan(file, brief_path, risers)
+    marks = set_out(plan.profile, plan.option, plan.brief)
+    return Drawn(file, plan.profile, marks, plan.brief.steps.width_m, units)

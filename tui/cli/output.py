@@ -11,9 +11,13 @@ from typing import Any
 
 def emit_json(document: Mapping[str, Any], *, line: bool = False) -> None:
     """Write one JSON document to stdout: indented, or on one line where a command streams."""
-    text = json.dumps(plain(document), ensure_ascii=False, allow_nan=False, indent=None if line else 2)
-    sys.stdout.write(text + "\n")
+    sys.stdout.write(json_text(document, line=line))
     sys.stdout.flush()
+
+
+def json_text(document: Mapping[str, Any], *, line: bool = False) -> str:
+    """A JSON document as text, with its line end."""
+    return json.dumps(plain(document), ensure_ascii=False, allow_nan=False, indent=None if line else 2) + "\n"
 
 
 def plain(value: Any) -> Any:

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from logger.steps.option import Option, Options
 
 
+EXISTING = click.Path(dir_okay=False, path_type=Path)
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """The ground, what is wanted, and the layout to build."""
@@ -53,12 +56,20 @@ def choose(options: "Options", risers: int | None) -> "Option":
     raise Refused("no_layout", "; ".join(said))
 
 
+def plan_options(*, required: bool) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """--brief and --risers, the same for every command that works on a layout."""
+
+    def options(command: Callable[..., Any]) -> Callable[..., Any]:
+        count = click.option("--risers", type=click.IntRange(1), help="This count instead of the best.")
+        brief = click.option("--brief", "brief_path", required=required, type=EXISTING, help="The brief (TOML).")
+        return brief(count(command))
+
+    return options
+
+
 def plan_arguments(command: Callable[..., Any]) -> Callable[..., Any]:
-    """FILE, --brief and --risers, the same for every command that works on a layout."""
-    existing = click.Path(dir_okay=False, path_type=Path)
-    command = click.option("--risers", type=click.IntRange(1), help="Build this count instead of the best.")(command)
-    command = click.option("--brief", "brief_path", required=True, type=existing, help="The brief (TOML).")(command)
-    return click.argument("file", type=existing)(command)
+    """FILE, --brief and --risers where a layout is needed."""
+    return click.argument("file", type=EXISTING)(plan_options(required=True)(command))
 
 
 def units_option(command: Callable[..., Any]) -> Callable[..., Any]:

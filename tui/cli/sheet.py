@@ -1,29 +1,91 @@
-"""`risewalk sheet`: printable sheets, self-contained HTML."""
+"""`risewalk sheet`: printable sheets, as a self-contained page."""
 
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from drivers.lengths import Units
-from tui.cli.plan import plan_arguments, read_plan, units_option, write_file
+from tui.cli.plan import Plan, plan_arguments, read_plan, units_option, write_file
+
+if TYPE_CHECKING:
+    from logger.sheets.document import Sheet
+
+
+def _marks(plan: Plan, catalogue: Path | None, units: Units) -> "Sheet":
+    from logger.setout import set_out
+    from logger.sheets.marks import marking_sheet
+
+    return marking_sheet(plan.profile, plan.option, set_out(plan.profile, plan.option, plan.brief), units)
+
+
+def _cut(plan: Plan, catalogue: Path | None, units: Units) -> "Sheet":
+    from logger.sheets.digging import cut_sheet
+    from tui.cli.quantities import read_quantities
+
+    found = read_quantities(plan, catalogue)
+    return cut_sheet(plan.profile, plan.option, found.marks, found.work, units=units)
+
+
+def _quantities(plan: Plan, catalogue: Path | None, units: Units) -> "Sheet":
+    from logger.sheets.money import quantities_sheet
+    from tui.cli.quantities import read_quantities
+
+    return quantities_sheet(plan.profile, plan.option, read_quantities(plan, catalogue).taken, units)
+
+
+def _money(plan: Plan, catalogue: Path | None, units: Units, *, office: bool) -> "Sheet":
+    from logger.quote import quotes
+    from logger.sheets.money import client_sheet, office_sheet
+    from tui.cli.quantities import read_quantities
+
+    if catalogue is None:
+        raise click.UsageError("a quote needs prices: --catalogue FILE")
+    found = read_quantities(plan, catalogue)
+    offers = quotes(found.wanted, found.catalogue)
+    return (office_sheet if office else client_sheet)(plan.profile, plan.option, offers, found.catalogue, units=units)
+
+
+KINDS: dict[str, Callable[[Plan, Path | None, Units], "Sheet"]] = {
+    "marks": _marks,
+    "cut": _cut,
+    "quantities": _quantities,
+    "quote": lambda plan, catalogue, units: _money(plan, catalogue, units, office=False),
+    "office": lambda plan, catalogue, units: _money(plan, catalogue, units, office=True),
+}
+"""The sheets that can be made of a layout."""
 
 
 @click.command(epilog="Example: risewalk sheet bank.walk --brief brief.toml --out marks.html")
 @plan_arguments
+@click.option("--kind", type=click.Choice(list(KINDS)), default="marks", show_default=True, help="Which sheet.")
+@click.option(
+    "--catalogue",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="What is bought and what it costs (TOML or CSV); for quantities, quote and office.",
+)
 @units_option
 @click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True, help="Paper size.")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write here instead of to stdout.")
-def command(*, file: Path, brief_path: Path, risers: int | None, units: str, paper: str, out: Path | None) -> None:
-    """A sheet to print: marks, base tops, stakes, the section to scale, and the cautions."""
-    from logger.setout import set_out
+def command(
+    *,
+    file: Path,
+    brief_path: Path,
+    risers: int | None,
+    kind: str,
+    catalogue: Path | None,
+    units: str,
+    paper: str,
+    out: Path | None,
+) -> None:
+    """A sheet to print: marks and base tops, digging, quantities, a quote for the client or for the office."""
     from logger.sheets.document import Paper
     from logger.sheets.html import page
-    from logger.sheets.marks import marking_sheet
 
-    plan = read_plan(file, brief_path, risers)
-    marks = set_out(plan.profile, plan.option, plan.brief)
-    text = page(marking_sheet(plan.profile, plan.option, marks, Units(units)), Paper(paper))
+    sheet = KINDS[kind](read_plan(file, brief_path, risers), catalogue, Units(units))
+    text = page(sheet, Paper(paper))
     if out is None:
         sys.stdout.write(text)
     else:

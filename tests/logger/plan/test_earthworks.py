@@ -8,7 +8,7 @@ from scipy.integrate import dblquad
 
 from logger.construction import Construction
 from logger.earthworks import Across, Soil, dig, section_areas, volume_between
-from logger.errors import Refused
+from logger.errors import WrongFile
 from logger.profile import Ground, Profile, ProfilePoint
 from logger.setout import marks_of
 from logger.steps.option import Option
@@ -87,5 +87,5 @@ def test_deep_cut_is_flagged(slope: Profile, option: Option, build: Construction
 
 
 def test_missing_width_and_layers_are_all_named(slope: Profile, option: Option) -> None:
-    with pytest.raises(Refused, match=r"width.*unit.*base"):
+    with pytest.raises(WrongFile, match=r"width.*unit.*base"):
         dig(slope, marks_of(slope, option, Construction()), Construction(), Soil())

@@ -6,7 +6,7 @@ from drivers.lengths import Units
 from logger.construction import Construction
 from logger.guidance import Guide, Level, Say, Target, Way, ZeroWatch, targets
 from logger.profile import Profile
-from logger.setout import above_zero, marks_of
+from logger.setout import marks_of
 from logger.steps.option import Option
 
 MARK = Target(2, "front", Level.BASE_TOP, 1.000, 3.0)
@@ -64,7 +64,7 @@ def test_zero_is_due_at_first_after_a_gap_and_after_the_interval() -> None:
 
 
 def test_targets_are_the_heights_of_the_marks(slope: Profile, option: Option, build: Construction) -> None:
-    plan, ground = marks_of(slope, option, build), above_zero(slope)
+    plan, ground = marks_of(slope, option, build), slope.ground()
     base = targets(plan, Level.BASE_TOP, ground)
     assert [(t.riser, t.place) for t in base] == [(k, end) for k in (1, 2, 3) for end in ("front", "back")]
     assert [t.height_m for t in base[:2]] == [plan.marks[0].front.base_top_m, plan.marks[0].back.base_top_m]

@@ -54,7 +54,7 @@ def test_local_depth_deepens_the_base_and_never_thins_it(slope: Profile, option:
     assert shallow == marks_of(slope, option, build).marks
 
 
-def test_heights_are_from_the_zero_whatever_its_elevation(slope: Profile, option: Option, build: Construction) -> None:
+def test_heights_are_in_the_datum_of_the_walk(slope: Profile, option: Option, build: Construction) -> None:
     lifted = replace(
         slope,
         points=tuple(replace(p, elevation_m=p.elevation_m + 100) for p in slope.points),
@@ -64,7 +64,7 @@ def test_heights_are_from_the_zero_whatever_its_elevation(slope: Profile, option
     for low_mark, high_mark in zip(
         marks_of(slope, option, build).marks, marks_of(lifted, high, build).marks, strict=True
     ):
-        assert high_mark.front.finished_m == pytest.approx(low_mark.front.finished_m, abs=1e-9)
+        assert high_mark.front.finished_m == pytest.approx(low_mark.front.finished_m + 100, abs=1e-9)
         assert high_mark.back.dig_m == pytest.approx(low_mark.back.dig_m, abs=1e-9)
 
 

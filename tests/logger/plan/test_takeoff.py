@@ -11,7 +11,7 @@ import pytest
 from logger.catalogue import PER, Catalogue, Use, parse_catalogue, read_catalogue
 from logger.construction import Construction
 from logger.earthworks import Soil, dig
-from logger.errors import Refused, WrongFile
+from logger.errors import WrongFile
 from logger.profile import Profile
 from logger.quote import quotes
 from logger.setout import marks_of
@@ -86,7 +86,7 @@ def test_without_a_catalogue_quantities_stand_alone(wanted: tuple[Need, ...]) ->
 
 
 def test_sold_by_a_measure_nothing_leads_to(wanted: tuple[Need, ...]) -> None:
-    with pytest.raises(Refused, match="give it a length or a density"):
+    with pytest.raises(WrongFile, match="give it a length or a density"):
         take_off(wanted, catalogue('use = "base"\nname = "crushed"\nper = "t"\nprice = "30"'))
 
 

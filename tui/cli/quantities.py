@@ -1,0 +1,44 @@
+"""What take-off and the sheets about digging and money share: volumes, needs, the catalogue, the priced lines."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from logger.errors import WrongFile
+from tui.cli.plan import Plan
+
+if TYPE_CHECKING:
+    from logger.catalogue import Catalogue
+    from logger.earthworks import Earthworks
+    from logger.setout import SetOut
+    from logger.takeoff import Need, TakeOff
+
+
+@dataclass(frozen=True, slots=True)
+class Quantities:
+    """Everything counted for one layout."""
+
+    marks: "SetOut"
+    work: "Earthworks"
+    wanted: "tuple[Need, ...]"
+    catalogue: "Catalogue"
+    taken: "TakeOff"
+
+
+def read_quantities(plan: Plan, catalogue_path: Path | None, alternative: str = "") -> Quantities:
+    """Dig, count and price one layout; WrongFile where brief or catalogue leave out what is needed."""
+    from logger.catalogue import Catalogue, read_catalogue
+    from logger.construction import construction_of
+    from logger.earthworks import Soil, dig
+    from logger.setout import marks_of
+    from logger.takeoff import needs, take_off
+
+    catalogue = Catalogue() if catalogue_path is None else read_catalogue(catalogue_path)
+    if alternative and alternative not in catalogue.alternatives:
+        named = ", ".join(name for name in catalogue.alternatives if name) or "none"
+        raise WrongFile(catalogue.source, [f"no alternative {alternative!r}; there are {named}"])
+    build, layers = construction_of(plan.brief, plan.option), plan.brief.layers
+    marks = marks_of(plan.profile, plan.option, build)
+    work = dig(plan.profile, marks, build, Soil(swell=layers.swell, topsoil_m=layers.topsoil_m or 0.0))
+    wanted = needs(marks, work, build)
+    return Quantities(marks, work, wanted, catalogue, take_off(wanted, catalogue, alternative))
