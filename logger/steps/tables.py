@@ -156,6 +156,18 @@ class Cheek(Table):
     buried_m: MaybeDepth = Field(default=None, description="how deep it goes below the ground")
 
 
+class Fittings(Table):
+    """`[fittings]`: what else is built with the steps, for quantities and the quote."""
+
+    drain: bool = Field(False, description="pipe in drainage stone across the head and behind cheek walls")
+    outlet_m: Depth = Field(0.0, description="pipe from there to its outlet")
+    edging: bool = Field(False, description="edging along both sides where there are no cheek walls")
+    adhesive_beads: int = Field(0, ge=0, description="beads of adhesive under each row of caps")
+    lights: int = Field(0, ge=0, description="lights at each riser")
+    handrails: int | None = Field(None, ge=0, description="how many; where not said, as many as a rule calls for")
+    lap_m: Depth = Field(0.3, description="lap of the geotextile; a foot is common practice")
+
+
 class Rules(Table):
     """`[rules]`: which rule sets judge the layouts; none: common practice, which only informs."""
 
