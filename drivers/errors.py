@@ -8,6 +8,8 @@
         ├── PortBusy             somebody else holds it
         ├── PortDenied           the system does not let this user open it
         ├── PortSilent           open, and nothing was heard in time
+        ├── RadioMissing         this computer has no Bluetooth, or its service does not run
+        ├── RadioOff             Bluetooth is switched off
         └── PortLost             it was live and went away
 
 Every message is a sentence a person on a slope can act on.
@@ -57,6 +59,14 @@ class PortDenied(PortError):
 
 class PortSilent(PortError):
     """The port opened and nothing was heard in time."""
+
+
+class RadioMissing(PortError):
+    """This computer has no Bluetooth adapter, or the service behind it does not run."""
+
+
+class RadioOff(PortError):
+    """Bluetooth is switched off."""
 
 
 class PortLost(PortError):

@@ -19,6 +19,7 @@ import math
 import struct
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Literal
 
 BASE_UUID = "-0000-1000-8000-00805f9b34fb"
 
@@ -80,6 +81,28 @@ class Format(IntEnum):
     MEDFLOAT32 = 0x17
     UTF8S = 0x19
 
+
+NumberType = Literal[
+    "",
+    "uint8",
+    "uint16",
+    "uint24",
+    "uint32",
+    "uint48",
+    "uint64",
+    "sint8",
+    "sint16",
+    "sint24",
+    "sint32",
+    "sint48",
+    "sint64",
+    "float32",
+    "float64",
+    "medfloat16",
+    "medfloat32",
+    "utf8s",
+]
+"""The formats by the short names the SIG gives them; empty where the device tells."""
 
 INTEGER_OCTETS = {
     Format.UINT8: 1,
@@ -182,11 +205,11 @@ def temperature_c(data: bytes) -> float | None:
     return value
 
 
-def battery_fraction(data: bytes) -> float:
-    """Battery Level 0x2A19 as a fraction of full; NotThisLayout for the reserved values above 100 %."""
+def battery_percent(data: bytes) -> float:
+    """Battery Level 0x2A19 in per cent of full; NotThisLayout for the reserved values above 100."""
     if len(data) != 1 or data[0] > 100:
         raise NotThisLayout("a battery level is one octet up to 100 %")
-    return data[0] / 100
+    return float(data[0])
 
 
 @dataclass(frozen=True, slots=True)

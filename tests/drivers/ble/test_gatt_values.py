@@ -46,11 +46,11 @@ def test_temperature_not_known_and_prohibited() -> None:
 
 
 def test_battery_level() -> None:
-    assert gv.battery_fraction(b"\x64") == 1.0
-    assert gv.battery_fraction(b"\x00") == 0.0
+    assert gv.battery_percent(b"\x64") == 100.0
+    assert gv.battery_percent(b"\x00") == 0.0
     for reserved in (b"\x65", b"\xff", b"", b"\x01\x02"):
         with pytest.raises(gv.NotThisLayout):
-            gv.battery_fraction(reserved)
+            gv.battery_percent(reserved)
 
 
 def test_presentation_format_with_a_finer_exponent() -> None:
@@ -135,7 +135,7 @@ def test_identifiers_are_short_where_the_sig_assigned_them() -> None:
 
 @given(st.binary(max_size=24), st.binary(max_size=24))
 def test_any_octets_give_a_number_or_a_named_refusal(layout: bytes, value: bytes) -> None:
-    for read in (gv.temperature_c, gv.battery_fraction, gv.EsMeasurement.parse, gv.changed_characteristic):
+    for read in (gv.temperature_c, gv.battery_percent, gv.EsMeasurement.parse, gv.changed_characteristic):
         try:
             read(value)
         except gv.NotThisLayout:

@@ -1,0 +1,54 @@
+"""A D-Bus of our own, so that no test touches the machine's: `dbus-daemon` on a socket in a temporary folder."""
+
+import asyncio
+import shutil
+from pathlib import Path
+
+CONFIGURATION = """<!DOCTYPE busconfig PUBLIC "-//freedesktop//DTD D-BUS Bus Configuration 1.0//EN"
+ "http://www.freedesktop.org/standards/dbus/1.0/busconfig.dtd">
+<busconfig>
+  <type>system</type>
+  <listen>unix:path={socket}</listen>
+  <auth>EXTERNAL</auth>
+  <policy context="default">
+    <allow send_destination="*" eavesdrop="true"/>
+    <allow send_type="*"/>
+    <allow receive_type="*"/>
+    <allow own="*"/>
+    <allow user="*"/>
+    {denials}
+  </policy>
+</busconfig>
+"""
+
+
+class PrivateBus:
+    """One `dbus-daemon`; `address` is what DBUS_SYSTEM_BUS_ADDRESS must hold."""
+
+    def __init__(self, folder: Path, *, denials: str = "") -> None:
+        self.socket = folder / "bus"
+        self.address = f"unix:path={self.socket}"
+        self._configuration = folder / "bus.conf"
+        self._configuration.write_text(CONFIGURATION.format(socket=self.socket, denials=denials))
+        self._process: asyncio.subprocess.Process | None = None
+
+    @staticmethod
+    def available() -> bool:
+        return shutil.which("dbus-daemon") is not None
+
+    async def start(self) -> None:
+        self._process = await asyncio.create_subprocess_exec(
+            "dbus-daemon",
+            "--nofork",
+            "--print-address=1",
+            f"--config-file={self._configuration}",
+            stdout=asyncio.subprocess.PIPE,
+        )
+        assert self._process.stdout is not None
+        assert await self._process.stdout.readline(), "dbus-daemon did not start"
+
+    async def stop(self) -> None:
+        if self._process is not None:
+            self._process.terminate()
+            await self._process.wait()
+            self._process = None
