@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from logger.steps.option import Option
+from logger.steps.option import Option, Verdict
 
 if TYPE_CHECKING:
     from logger.steps.brief import Brief
@@ -112,7 +112,7 @@ def construction_of(brief: "Brief", option: Option) -> Construction:
     """
     from logger.steps.tables import Kind
 
-    layers, unit, cheek = brief.layers, brief.unit, brief.cheek
+    layers, unit, cheek, fittings = brief.layers, brief.unit, brief.cheek, brief.fittings
     cap = layers.cap_m if layers.cap_m is not None else unit.cap_m or 0.0
     thick = layers.unit_m
     if thick is None:
@@ -137,8 +137,20 @@ def construction_of(brief: "Brief", option: Option) -> Construction:
         overlap_m=unit.overlap_m,
         joint_m=unit.joint_m,
         geotextile=layers.geotextile,
+        lap_m=fittings.lap_m,
+        drain=fittings.drain,
+        outlet_m=fittings.outlet_m,
+        edging=fittings.edging,
+        adhesive_beads=fittings.adhesive_beads,
+        lights=fittings.lights,
+        handrails=_handrails(option) if fittings.handrails is None else fittings.handrails,
         source=brief.source,
     )
+
+
+def _handrails(option: Option) -> int:
+    """One where a rule calls for a handrail, else none; both sides only where the brief says so."""
+    return int(any("handrail" in f.rule and f.status is not Verdict.PASS for f in option.findings))
 
 
 def _where_it_differs(tread: Layers, other: "Layer") -> Layers:

@@ -18,6 +18,7 @@ from logger.steps.tables import (
     Building,
     Cheek,
     Equal,
+    Fittings,
     Kind,
     LandingAt,
     Layer,
@@ -35,6 +36,7 @@ __all__ = [
     "Building",
     "Cheek",
     "Equal",
+    "Fittings",
     "Kind",
     "LandingAt",
     "Layer",
@@ -59,6 +61,7 @@ class Brief(Table):
     unit: Unit = Field(default_factory=Unit)
     layers: Layers = Field(default_factory=Layers)
     cheek: Cheek = Field(default_factory=Cheek)
+    fittings: Fittings = Field(default_factory=Fittings)
     rules: Rules = Field(default_factory=Rules)
     landing_at: tuple[LandingAt, ...] = ()
     no_landing: tuple[NoLanding, ...] = ()
@@ -218,6 +221,7 @@ TABLES: dict[str, type[Table]] = {
     "unit": Unit,
     "layers": Layers,
     "cheek": Cheek,
+    "fittings": Fittings,
     "rules": Rules,
     "landing_at": LandingAt,
     "no_landing": NoLanding,
