@@ -1,0 +1,48 @@
+"""Decoders: second link of the flow, `Chunk -> readings`. They do no input or output and never raise on noise.
+
+A decoder is fed the chunks of one link in the order they arrived, keeps a bounded buffer of what is not yet
+whole, finds its way back after junk, and counts why it refused what it refused.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Protocol
+
+from drivers.reading import Chunk, Reading, Reject
+
+
+class Decoder(Protocol):
+    """What every decoder offers. The same chunks give the same readings, whatever was asked in between."""
+
+    rejects: Counter[Reject]
+    remarks: list[str]
+    """What the instrument said of itself (its identity, its errors), latest last, at most a few."""
+
+    def feed(self, chunk: Chunk) -> Sequence[Reading]:
+        """The readings this chunk completed; see `drivers.readings.Readings` for the columns behind them."""
+
+    def reset(self) -> None:
+        """The link had a gap: nothing kept may be joined with what comes next."""
+
+    def request(self) -> bytes | None:
+        """What to send to get the next reading; None where the instrument talks unasked."""
+
+
+class BaseDecoder:
+    """The counters every decoder has, and the answer of one that need not ask."""
+
+    REMARKS = 8
+
+    def __init__(self) -> None:
+        self.rejects: Counter[Reject] = Counter()
+        self.remarks: list[str] = []
+
+    def request(self) -> bytes | None:
+        """Nothing to ask."""
+        return None
+
+    def remark(self, text: str) -> None:
+        """Keep what the instrument said, once."""
+        if text not in self.remarks:
+            self.remarks.append(text)
+            del self.remarks[: -self.REMARKS]

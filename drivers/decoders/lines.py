@@ -1,0 +1,212 @@
+"""One reading a line of text, described by a pattern or by columns in the instrument file."""
+
+import math
+import re
+from collections.abc import Callable
+
+from drivers.checks import CHECKS
+from drivers.decoders import BaseDecoder
+from drivers.decoders.pattern import GROUPS, compile_search, groups_of
+from drivers.framing import LineFramer
+from drivers.instrument import InstrumentFile
+from drivers.reading import Chunk, Reject
+from drivers.readings import NONE, Readings
+from drivers.tables import CheckTable, LinesTable
+
+PLAIN_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+GROUPED = re.compile(r"\d{1,3}(?:,\d{3})+\.\d+")
+MINUS = "-−–"
+SLOWEST = 3
+"""After so many lines that took too long the pattern is given up."""
+
+
+def number(text: str) -> float:
+    """A number as devices write it: decimal comma, blanks after the sign, sign behind; NaN if it is none."""
+    plain = text.replace(" ", "").replace("−", "-")
+    if plain[-1:] in ("-", "+"):
+        plain = plain[-1] + plain[:-1]
+    if "," in plain:
+        plain = plain.replace(",", "" if GROUPED.fullmatch(plain.lstrip("+-")) else ".")
+    return float(plain) if PLAIN_NUMBER.fullmatch(plain) else math.nan
+
+
+def hex_number(bits: int | None) -> Callable[[str], float]:
+    """A reader of hexadecimal numbers, two's complement if `bits` says how wide."""
+
+    def read(text: str) -> float:
+        try:
+            value = int(text.strip(), 16)
+        except ValueError:
+            return math.nan
+        if bits is not None and value >= 1 << bits:
+            return math.nan
+        return float(value - (1 << bits) if bits is not None and value >> (bits - 1) else value)
+
+    return read
+
+
+def check_holds(check: CheckTable, line: bytes) -> bool:
+    """Whether a line carries the right check."""
+    start, end = check.from_, check.to
+    if isinstance(start, str):
+        at = line.find(start.encode())
+        if at < 0:
+            return False
+        start = at + len(start.encode())
+    after = end
+    if isinstance(end, str):
+        mark = end.encode()
+        end = line.rfind(mark)
+        if end < start:
+            return False
+        after = end + len(mark)
+    assert isinstance(end, int)
+    assert isinstance(after, int)
+    compute, size, low_first = CHECKS[check.kind]
+    expected, told = compute(line[start:end]), line[after:] if after != 0 else b""
+    if check.written == "binary":
+        return told[:size] == expected.to_bytes(size, "little" if low_first else "big")
+    digits = re.match(rb"\s*([0-9A-Fa-f]+)", told)
+    if digits is None:
+        return False
+    try:
+        return int(digits[1], 16 if check.written == "hex" else 10) == expected
+    except ValueError:
+        return False
+
+
+class LinesDecoder(BaseDecoder):
+    """Lines to readings.
+
+    The first line after a gap may have lost its beginning, so it counts only if the next one is as long.
+    """
+
+    def __init__(self, instrument: InstrumentFile) -> None:
+        super().__init__()
+        table = instrument.decoder
+        assert isinstance(table, LinesTable)
+        self._table = table
+        self._scale = instrument.scale
+        self._straight = self._scale.air is None
+        self._ask = instrument.ask.send.encode() if instrument.ask is not None and instrument.ask.send else None
+        self._refuse = [word.encode() for word in table.refuse]
+        self._stable = {word.casefold() for word in table.stable}
+        self._number = number if table.number == "decimal" else hex_number(table.bits)
+        self._framer = LineFramer(table.delimiter.encode())
+        self._search = compile_search(table.pattern) if table.pattern else None
+        self._groups = groups_of(table.pattern) if table.pattern else tuple(g for g in GROUPS if g in table.columns)
+        self._held: bytes | None = None
+        self._unit = ""
+        self._line = self._scale.line()
+        self._slow = 0
+
+    def request(self) -> bytes | None:
+        """The text the instrument file says to send."""
+        return self._ask
+
+    def reset(self) -> None:
+        """Forget the cut line, and the unit the device last named."""
+        self._framer.reset()
+        self._held = None
+        self._unit = ""
+        self._line = self._scale.line()
+
+    def feed(self, chunk: Chunk) -> Readings:
+        """The readings of the lines this chunk completed."""
+        first = self._framer.first and self._ask is None
+        lines = self._framer.feed(chunk.data)
+        if self._framer.overlong:
+            self.rejects[Reject.LENGTH] += self._framer.overlong
+            self._framer.overlong = 0
+        if not lines:
+            return NONE
+        if first and self._framer.first:
+            self._framer.first = False
+            self._held = lines.pop(0)
+        if self._held is not None and lines:
+            if len(self._held) == len(lines[0]):
+                lines.insert(0, self._held)
+            else:
+                self.rejects[Reject.LENGTH] += 1
+            self._held = None
+        return self._read(chunk.t_s, lines)
+
+    def _read(self, t_s: float, lines: list[bytes]) -> Readings:
+        rows: list[tuple[float, float | None, float | None, bool | None]] = []
+        heights: list[float] = []
+        rich = len(self._groups) > 1 and not set(self._groups) <= {"height", "sign", "unit"}
+        for line in lines:
+            text = self._text(line)
+            if text is None:
+                continue
+            fields = self._fields(text)
+            if fields is None:
+                self.rejects[Reject.NOT_MINE] += 1
+                continue
+            height = self._height(fields)
+            if height is None:
+                continue
+            heights.append(height)
+            if rich:
+                rows.append((height, *self._rest(fields)))
+        if not heights:
+            return NONE
+        if not rich:
+            return Readings(t_s, heights)
+        _, temperatures, batteries, stables = zip(*rows, strict=True)
+        return Readings(t_s, heights, temperatures_c=temperatures, batteries=batteries, stables=stables)
+
+    def _text(self, line: bytes) -> str | None:
+        if self._refuse and any(word in line for word in self._refuse):
+            self.rejects[Reject.REFUSED] += 1
+            return None
+        if self._table.check is not None and not check_holds(self._table.check, line):
+            self.rejects[Reject.CHECKSUM] += 1
+            return None
+        try:
+            return line.decode()
+        except UnicodeDecodeError:
+            return line.decode("latin-1")
+
+    def _fields(self, text: str) -> dict[str, str] | None:
+        if self._search is None:
+            cut = {name: text[a:b].strip() for name, (a, b) in self._table.columns.items()}
+            return cut if cut["height"] else None
+        if self._slow >= SLOWEST:
+            return None
+        try:
+            found = self._search(text)
+        except TimeoutError:
+            self._slow += 1
+            self.remark("the pattern of the instrument file takes too long; make it simpler")
+            return None
+        if found is None:
+            return None
+        return {name: found[name] or "" for name in self._groups}
+
+    def _height(self, fields: dict[str, str]) -> float | None:
+        value = self._number(fields["height"])
+        if fields.get("sign", "") in MINUS and fields.get("sign"):
+            value = -value
+        unit = fields.get("unit", "")
+        if unit != self._unit:
+            self._unit, self._line = unit, self._scale.line(unit)
+        if self._line is None:
+            self.rejects[Reject.UNIT] += 1
+            return None
+        height = self._line[0] * value + self._line[1] if self._straight else self._scale.height(value, unit)
+        if height is None or math.isnan(height):
+            self.rejects[Reject.NOT_A_NUMBER] += 1
+            return None
+        if not self._scale.sane(height):
+            self.rejects[Reject.RANGE] += 1
+            return None
+        return height
+
+    def _rest(self, fields: dict[str, str]) -> tuple[float | None, float | None, bool | None]:
+        def optional(name: str) -> float | None:
+            value = number(fields.get(name, ""))
+            return value if math.isfinite(value) else None
+
+        flag = fields.get("stable", "").strip().casefold()
+        return optional("temperature"), optional("battery"), (flag in self._stable) if flag else None
