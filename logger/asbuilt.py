@@ -50,12 +50,17 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Built:
-    """Observed heights above the zero by place, with their full covariance (square metres) in the same order."""
+    """Observed heights above the zero by place, with their full covariance (square metres) in the same order.
+
+    `datum` names the zero mark of that walk, empty where it is the plan's by construction.
+    """
 
     places: tuple[Place, ...]
     heights_m: Floats
     covariance_m2: Floats
     faces: tuple[Face, ...] = ()
+    datum: str = ""
+    datum_elevation_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +87,7 @@ class AsBuilt:
     uniformity_m: float | None
     status: Status
     findings: tuple[Finding, ...]
+    limits: Limits
     rule: str = RULE
 
 
@@ -124,6 +130,7 @@ class _Check:
 
     def result(self) -> AsBuilt:
         """All risers, then evenness by flight, then fall and cross fall, then the whole."""
+        self._other_zero()
         self._odd_numbers()
         flight, risers, estimates = 1, [], {}
         for mark in self.plan.marks:
@@ -141,7 +148,7 @@ class _Check:
                 Verdict.WARN,
                 f"not observed: riser {', '.join(map(str, missing))}; the whole cannot pass",
             )
-        return AsBuilt(tuple(risers), spread, worst([*statuses, *even]), tuple(self.findings))
+        return AsBuilt(tuple(risers), spread, worst([*statuses, *even]), tuple(self.findings), self.limits)
 
     def _form(self, parts: Mapping[Place, float]) -> tuple[float, Floats] | None:
         """A weighted sum of observed heights; None if one of them was not observed."""
@@ -252,6 +259,14 @@ class _Check:
             spreads.append(spread)
             statuses.append(status)
         return (max(spreads) if spreads else None), statuses
+
+    def _other_zero(self) -> None:
+        """Tops of two walks compare only from one zero; faces are differences and do not need it."""
+        mine, theirs = self.plan, self.built
+        same = theirs.datum == mine.datum and abs(theirs.datum_elevation_m - mine.datum_elevation_m) <= SAME_M
+        if theirs.datum and not same:
+            text = f"the steps were walked from zero {theirs.datum}, the plan from {mine.datum}: tops do not compare"
+            self._note("zero", Verdict.WARN, text)
 
     def _odd_numbers(self) -> None:
         """Point out nosings that do not climb in the order of their numbers."""

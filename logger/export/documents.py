@@ -112,5 +112,6 @@ def asbuilt_document(result: AsBuilt) -> dict[str, Any]:
         "uniformity_m": result.uniformity_m,
         "status": result.status.value,
         "rule": result.rule,
+        "limits": asdict(result.limits),
         "findings": [asdict(finding) | {"status": finding.status.value} for finding in result.findings],
     }

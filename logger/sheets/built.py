@@ -1,0 +1,85 @@
+"""The as-built report: each riser against its design, the verdict in words, what to put right."""
+
+from drivers.lengths import Units
+from logger.asbuilt import AsBuilt, BuiltRiser, Status
+from logger.profile import Profile
+from logger.sheets import cautions
+from logger.sheets.document import Block, Cell, Lines, Sheet, Table, both, length
+from logger.sheets.head import COVERAGE, counts, facts, foot
+from logger.steps.option import Option
+
+WORDS = {Status.PASS: "within", Status.FAIL: "outside", Status.UNSURE: "too close to tell"}
+
+
+def asbuilt_sheet(profile: Profile, option: Option, result: AsBuilt, units: Units) -> Sheet:
+    """The report on one flight of steps as built."""
+    blocks: list[Block] = [_risers(result, units)]
+    fixes = tuple(f"riser {r.riser}: {r.fix}" for r in result.risers if r.fix)
+    if fixes:
+        blocks.append(Lines("What to put right", fixes))
+    blocks.append(Lines("Findings", tuple(f.text for f in result.findings)))
+    blocks.append(Lines("Please note", (*cautions.guards(option), cautions.GOVERNS), boxed=True))
+    spread = "not known" if result.uniformity_m is None else both(result.uniformity_m, units)
+    return Sheet(
+        title="As-built report",
+        job=f"{counts(option)}: {verdict(result)}",
+        facts=(
+            *facts(profile, units),
+            ("Decision", result.rule),
+            ("Face limit", said_limit(result.limits.face_m, result.limits.face_rule, units)),
+            ("Evenness limit", said_limit(result.limits.evenness_m, result.limits.evenness_rule, units)),
+            ("Largest less smallest face in a flight", spread),
+        ),
+        blocks=tuple(blocks),
+        foot=foot(profile),
+    )
+
+
+def verdict(result: AsBuilt) -> str:
+    """The verdict in words that name the rules it holds against, never a bare pass."""
+    rules = f"{result.limits.face_rule}; {result.limits.evenness_rule}"
+    match result.status:
+        case Status.PASS:
+            return f"within {rules}"
+        case Status.FAIL:
+            return f"outside {rules}"
+        case Status.UNSURE:
+            return f"not decided against {rules}"
+
+
+def said_limit(limit_m: float, rule: str, units: Units) -> str:
+    """A limit in both unit systems with the rule it comes from."""
+    return f"{both(limit_m, units)}, {rule}"
+
+
+def _risers(result: AsBuilt, units: Units) -> Table:
+    def row(riser: BuiltRiser) -> tuple[Cell, ...]:
+        off = None if riser.built_face_m is None else riser.built_face_m - riser.designed_face_m
+        sure = "–" if riser.u_m is None else f"± {COVERAGE * riser.u_m * 1000:.1f} mm"
+        return (
+            Cell(str(riser.riser), f"flight {riser.flight}"),
+            length(riser.designed_face_m, units),
+            length(riser.built_face_m, units),
+            Cell("–") if off is None else Cell(f"{off * 1000:+.1f} mm", f"{off / 0.0254:+.2f} in"),
+            Cell(sure, riser.how),
+            length(riser.designed_top_m, units),
+            length(riser.built_top_m, units),
+            Cell(WORDS[riser.status] if riser.built_face_m is not None else "not observed"),
+        )
+
+    return Table(
+        "Risers",
+        (
+            "Riser",
+            "Face, designed",
+            "Face, built",
+            "Off",
+            "Uncertainty, 95 %",
+            "Top, designed",
+            "Top, built",
+            "Verdict",
+        ),
+        tuple(row(riser) for riser in result.risers),
+        strong=(2, 7),
+        note="A face is the front of its step less the back of the step below. Tops are heights above the zero.",
+    )

@@ -1,0 +1,76 @@
+"""`risewalk asbuilt`: what was built against what was designed."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from drivers.lengths import Units, length_m
+from tui.cli import OK, OUT_OF_TOLERANCE
+from tui.cli.output import emit_json
+from tui.cli.plan import EXISTING, plan_arguments, read_plan, units_option
+
+if TYPE_CHECKING:
+    from logger.asbuilt import Limits
+
+
+def limits_of(tolerance: str | None, evenness: str | None, units: Units) -> "Limits":
+    """The limits asked for, the default ones where nothing is."""
+    from logger.asbuilt import Limits
+
+    limits = Limits()
+    if tolerance is not None:
+        limits = replace(limits, face_m=_positive(tolerance, units), face_rule="the tolerance asked for")
+    if evenness is not None:
+        limits = replace(limits, evenness_m=_positive(evenness, units), evenness_rule="the evenness asked for")
+    return limits
+
+
+def _positive(text: str, units: Units) -> float:
+    value = length_m(text, units)
+    if value <= 0:
+        raise click.UsageError(f"{text!r} must be more than nothing")
+    return value
+
+
+@click.command(epilog='Example: risewalk asbuilt bank.walk --brief brief.toml --built steps.walk --tolerance "1/4 in"')
+@plan_arguments
+@click.option("--built", type=EXISTING, help="The walk over the finished steps; FILE itself where it holds both.")
+@click.option("--tolerance", help="Allowed from the designed face (default: 5 mm).")
+@click.option("--evenness", help="Allowed between the largest and smallest face of a flight (default: 3/8 in).")
+@units_option
+@click.option("--json", "as_json", is_flag=True, help="For programs: metres, one document.")
+def command(
+    *,
+    file: Path,
+    brief_path: Path,
+    risers: int | None,
+    built: Path | None,
+    tolerance: str | None,
+    evenness: str | None,
+    units: str,
+    as_json: bool,
+) -> int:
+    """Compare the finished steps with the layout, riser by riser, with the uncertainty of what was observed.
+
+    The answer is pass, fail, or unsure where it is too close to tell. Exit 1 when it fails.
+    """
+    from logger.asbuilt import Status, check
+    from logger.built import built_of
+    from logger.export.documents import asbuilt_document
+    from logger.session.replay import survey
+    from logger.setout import set_out
+    from logger.sheets.built import asbuilt_sheet
+    from logger.sheets.text import plain_text
+
+    plan = read_plan(file, brief_path, risers)
+    marks = set_out(plan.profile, plan.option, plan.brief)
+    walked = built or file
+    seen = built_of(survey(walked), plan.option.risers, walked)
+    result = check(marks, seen, limits_of(tolerance, evenness, Units(units)))
+    if as_json:
+        emit_json(asbuilt_document(result))
+    else:
+        click.echo(plain_text(asbuilt_sheet(plan.profile, plan.option, result, Units(units))), nl=False)
+    return OUT_OF_TOLERANCE if result.status is Status.FAIL else OK
