@@ -12,13 +12,17 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class ProfilePoint:
-    """One ground point: horizontal station, offset (right positive), elevation above the datum, its uncertainty."""
+    """One ground point: horizontal station, offset (right positive), elevation above the datum, its uncertainty.
+
+    `station_u_m` is what the uncertainty of the heights does to the station where the tape was not level.
+    """
 
     station_m: float
     offset_m: float
     elevation_m: float
     u_m: float
     observations: int = 1
+    station_u_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

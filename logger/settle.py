@@ -2,7 +2,8 @@
 
 A hose swings after every move of the probe, so a quiet moment is not yet rest: at the top of a swing readings agree
 among themselves and are all wrong. A height is steady when a window of readings is narrow *and* agrees with the window
-before it. Nothing here keeps a clock or depends on when it is asked: the same readings give the same answer, bit for bit.
+before it. Nothing here keeps a clock or depends on when it is asked: the same readings give the same answer, bit for
+bit.
 """
 
 import math

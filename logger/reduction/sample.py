@@ -6,6 +6,7 @@ Pure Python with `math.fsum`, so that the same readings give the same numbers to
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 MAD_TO_SIGMA = 1.482602218505602
 """One over the upper quartile of the normal distribution: scales a median absolute deviation to sigma."""
@@ -81,18 +82,15 @@ def lag_one(values: Sequence[float]) -> float:
     """Autocorrelation of neighbours about the mean of the window; zero where nothing moves."""
     centre = mean(values)
     power = math.fsum((v - centre) ** 2 for v in values)
-    return (
-        math.fsum((a - centre) * (b - centre) for a, b in zip(values, values[1:], strict=False)) / power
-        if power
-        else 0.0
-    )
+    return math.fsum((a - centre) * (b - centre) for a, b in pairwise(values)) / power if power else 0.0
 
 
 def effective_count(values: Sequence[float], memory: Memory = Memory()) -> float:
     """How many independent readings the window is worth, for noise whose correlation fades geometrically.
 
-    The autocorrelation of a short window is biased low; this is mended as Kendall (1954) does, E r = rho - (1 + 4 rho)/n.
-    The window is weighed together with what earlier windows taught, and with one window's worth of "uncorrelated" as prior.
+    The autocorrelation of a short window is biased low; this is mended as Kendall (1954) does:
+    E r = rho - (1 + 4 rho)/n. The window is weighed together with what earlier windows taught, and with one window's
+    worth of "uncorrelated" as prior.
     """
     n = len(values)
     if n < 3:
@@ -108,8 +106,8 @@ def effective_count(values: Sequence[float], memory: Memory = Memory()) -> float
 def mean_variance(values: Sequence[float], effective: float, memory: Memory = Memory()) -> float:
     """Variance of the mean of a window from its own scatter (JCGM 100, 4.2), in the unit squared.
 
-    Scatter about the window's own mean misses what the whole window shares, hence `effective - 1`. The scatter of few
-    readings is itself uncertain (Student): the variance is that of the posterior, helped by what earlier windows taught.
+    Scatter about the window's own mean misses what the whole window shares, hence `effective - 1`. The scatter of
+    few readings is itself uncertain (Student): the variance is that of the posterior, helped by earlier windows.
     """
     own = variance(values)
     freedom = max(effective - 1.0, 0.3)

@@ -1,0 +1,178 @@
+"""One least-squares adjustment of everything observed: the survey in, heights with their uncertainty out.
+
+Single setups, setups joined by turning points, double runs, loops and open runs are all this one computation.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from logger.errors import Refused
+from logger.observation import Kind, Observation, Surface, Survey
+from logger.profile import NamedPoint, Profile
+from logger.reduction.closure import Approximate, Closure, Tolerance, closure, in_order
+from logger.reduction.errors_of_instrument import HOUR_S
+from logger.reduction.ground import ground_points, profile_notes
+from logger.reduction.network import Network, build
+from logger.reduction.points import Height, Point, PointKey, gather
+from logger.reduction.solution import Solution, Spread, solve
+
+PRIOR_FREEDOM = 10.0
+"""How much the stated uncertainties weigh against the residuals, in observations, before residuals may widen them."""
+FULL_COVARIANCE = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Residual:
+    """Observed less adjusted, and that over what it could have been (0 where nothing checks the observation)."""
+
+    n: int
+    residual_m: float
+    w: float
+    suspect: bool
+    label: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Adjustment:
+    """The result. `heights` holds every determined point by its key, `covariance` gives theirs two by two.
+
+    `sigma0` is the root of the variance factor, None without redundancy; `drift_m_per_h` the mean rate of each setup.
+    `undetermined` names points nothing ties to a known height.
+    """
+
+    profile: Profile
+    heights: Mapping[PointKey, Height]
+    residuals: tuple[Residual, ...]
+    closure: Closure
+    redundancy: int
+    sigma0: float | None
+    drift_m_per_h: tuple[float, ...]
+    undetermined: tuple[str, ...]
+    spread: Spread
+    order: Mapping[PointKey, int]
+
+    @property
+    def named(self) -> tuple[NamedPoint, ...]:
+        """Marks observed by name, in the order first observed."""
+        return self.profile.named
+
+    def covariance(self, one: PointKey, other: PointKey) -> float:
+        """Covariance of two adjusted heights, m2; KeyError for a point that was not determined."""
+        return self.spread.covariance(self.order[one], self.order[other])
+
+    def difference_u_m(self, one: PointKey, other: PointKey) -> float:
+        """Standard uncertainty of the difference of two heights: what both share cancels."""
+        variance = self.covariance(one, one) + self.covariance(other, other) - 2.0 * self.covariance(one, other)
+        return math.sqrt(max(variance, 0.0))
+
+
+def adjust(
+    survey: Survey, *, surface: Surface = Surface.GROUND, tolerance: Tolerance | float | None = None
+) -> Adjustment:
+    """Adjust a survey; the profile is that of `surface`, a bare number as tolerance is the user's own limit in metres.
+
+    Struck observations are left out. Raises Refused `needs_zero` where no known height was observed.
+    """
+    limit = Tolerance(own_m=tolerance) if isinstance(tolerance, int | float) else tolerance or Tolerance()
+    taken = tuple(o for o in survey.observations if not o.struck)
+    seen, points, undetermined = _determined(taken)
+    book = in_order(seen, points)
+    network = build(seen, points, book, survey.instrument)
+    solution = solve(network, points)
+    freedom = _redundancy(points, len(seen), len(network.setups))
+    factor = max((PRIOR_FREEDOM + solution.quadratic) / (PRIOR_FREEDOM + freedom), 1.0) if freedom > 0 else 1.0
+    spread = replace(solution.spread, factor=factor)
+    heights = _heights(points, book, solution, spread)
+    closing = closure(seen, points, book, limit)
+    return Adjustment(
+        profile=_profile(survey, (points, heights, spread), surface, _undetermined(undetermined)),
+        heights={h.key: h for h in heights},
+        residuals=_weighed(seen, points, solution),
+        closure=closing,
+        redundancy=freedom,
+        sigma0=math.sqrt(solution.quadratic / freedom) if freedom > 0 else None,
+        drift_m_per_h=_drifts(network, solution),
+        undetermined=undetermined,
+        spread=spread,
+        order={p.key: i for i, p in enumerate(points)},
+    )
+
+
+def _determined(taken: Sequence[Observation]) -> tuple[list[Observation], list[Point], tuple[str, ...]]:
+    """What a known height reaches through setups, and the names of the points it does not."""
+    points = gather(taken)
+    if not any(p.known_m is not None for p in points):
+        raise Refused("needs_zero", "no benchmark was observed: nothing can be given a height")
+    book = in_order(taken, points)
+    seen = [o for o in taken if o.setup in book.offsets_m]
+    lost = tuple(p.key.label for p, h in zip(points, book.heights_m, strict=True) if h is None)
+    return (seen, gather(seen), lost) if len(seen) < len(taken) else (seen, points, lost)
+
+
+def _undetermined(labels: Sequence[str]) -> tuple[str, ...]:
+    if not labels:
+        return ()
+    return (f"no height for {', '.join(labels)}: nothing observed in that setup has a known height",)
+
+
+def _redundancy(points: Sequence[Point], observations: int, setups: int) -> int:
+    unknown = sum(not p.fixed for p in points)
+    given = sum(p.known_m is not None and not p.fixed for p in points)
+    return observations + given - unknown - setups
+
+
+def _heights(points: Sequence[Point], book: Approximate, solution: Solution, spread: Spread) -> list[Height]:
+    found = []
+    for p, point in enumerate(points):
+        about = book.heights_m[p]
+        assert about is not None
+        u_m = math.sqrt(max(spread.covariance(p, p), 0.0))
+        found.append(Height(point.key, about + float(solution.heights[p]), u_m, len(point.seen)))
+    return found
+
+
+SUSPECT_W = 3.29
+"""Beyond this a residual is one in a thousand, if all is well (normal distribution)."""
+
+
+def _weighed(seen: Sequence[Observation], points: Sequence[Point], solution: Solution) -> tuple[Residual, ...]:
+    label = {i: p.key.label for p in points for i in p.seen}
+    checked = solution.free > 1e-9 * np.array([max(o.u_m, 1e-6) for o in seen]) ** 2
+    w = np.where(checked, solution.residuals / np.sqrt(np.where(checked, solution.free, 1.0)), 0.0)
+    worst = float(np.abs(w).max(initial=0.0))
+    suspect = (np.abs(w) > SUSPECT_W) & (np.abs(w) > worst * (1.0 - 1e-6))
+    return tuple(
+        Residual(o.n, float(solution.residuals[i]), float(w[i]), bool(suspect[i]), label[i]) for i, o in enumerate(seen)
+    )
+
+
+def _drifts(network: Network, solution: Solution) -> tuple[float, ...]:
+    rates = []
+    for start, drift in zip(network.first_node, network.drifts, strict=True):
+        hours = (drift.times_s[-1] - drift.times_s[0]) / HOUR_S
+        moved = solution.parameters[start + len(drift.times_s) - 1] - solution.parameters[start]
+        rates.append(float(moved / hours) if hours > 0.0 else 0.0)
+    return tuple(rates)
+
+
+def _profile(
+    survey: Survey, found: tuple[Sequence[Point], Sequence[Height], Spread], surface: Surface, notes: tuple[str, ...]
+) -> Profile:
+    points, heights, spread = found
+    datum = next(p for p in points if p.known_m is not None)
+    ground, which, trouble = ground_points(heights, spread, survey.tape, surface)
+    named = tuple(NamedPoint(h.key.name, h.elevation_m, h.u_m) for h in heights if h.key.kind is Kind.POINT)
+    return Profile(
+        points=ground,
+        named=named,
+        datum=datum.key.name,
+        datum_elevation_m=datum.known_m or 0.0,
+        covariance_m2=spread.matrix(which) if len(which) <= FULL_COVARIANCE else None,
+        source=survey.job,
+        digest=survey.session_digest,
+        tape=survey.tape,
+        notes=(*notes, *trouble, *profile_notes(survey, points)),
+    )

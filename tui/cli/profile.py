@@ -1,0 +1,101 @@
+"""`risewalk profile FILE`: stations, heights, uncertainties, closure."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tui.cli.output import emit_json
+
+if TYPE_CHECKING:
+    from logger.profile import Profile
+    from logger.reduction.adjustment import Adjustment
+
+
+@click.command("profile")
+@click.argument("file", type=click.Path())
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout.")
+@click.option("--csv", "as_csv", is_flag=True, help="The points as CSV: station_m,offset_m,elevation_m,u_m.")
+@click.option("--surface", type=click.Choice(["ground", "dug", "base", "built"]), default="ground", show_default=True)
+@click.option("--tolerance", metavar="LENGTH", help="Your own limit for the misclosure, such as 5 mm.")
+@click.option("--class", "order", metavar="CLASS", help="Limit of a levelling class times the root of the kilometres.")
+@click.option("--units", type=click.Choice(["ft-in", "ft", "m", "mm"]), default="m", show_default=True)
+def command(**options: Any) -> int:
+    """Reduce a walk to its profile: stations, heights above the zero, their uncertainty, and whether it closed.
+
+    FILE is a session or a CSV with the columns station_m,elevation_m. Exits 1 where the walk fails to close.
+
+    Example: risewalk profile slope.walk --json
+    """
+    from logger.profile_file import is_session, read_adjustment, read_csv
+    from logger.profile_report import csv_text, document
+
+    if options["as_json"] and options["as_csv"]:
+        raise click.UsageError("choose --json or --csv")
+    adjustment = None
+    if is_session(options["file"]):
+        adjustment = read_adjustment(
+            options["file"], surface=_surface(options["surface"]), tolerance=_tolerance(options)
+        )
+        profile = adjustment.profile
+    else:
+        profile = read_csv(options["file"])
+    if options["as_json"]:
+        emit_json(document(profile, adjustment))
+    elif options["as_csv"]:
+        sys.stdout.write(csv_text(profile))
+    else:
+        from drivers.lengths import Units
+        from tui.cli.profile_text import lines
+
+        click.echo("\n".join(lines(profile, adjustment, Units(options["units"]))))
+    failed = adjustment is not None and adjustment.closure.status == "fail"
+    return 1 if failed else 0
+
+
+def document_of(file: str | Path) -> dict[str, Any]:
+    """The JSON document of a file's profile."""
+    from logger.profile_report import document
+
+    return document(*_read(file))
+
+
+def _read(file: str | Path, surface: Any = None, tolerance: Any = None) -> "tuple[Profile, Adjustment | None]":
+    from logger.observation import Surface
+    from logger.profile_file import is_session, read_adjustment, read_csv
+
+    if not is_session(file):
+        return read_csv(file), None
+    adjustment = read_adjustment(file, surface=surface or Surface.GROUND, tolerance=tolerance)
+    return adjustment.profile, adjustment
+
+
+def _surface(name: str) -> Any:
+    from logger.observation import Surface
+
+    return Surface(name)
+
+
+def _tolerance(options: dict[str, Any]) -> Any:
+    """The limit the user asked for; usage errors name what is wrong with it."""
+    from drivers.errors import LengthError
+    from drivers.lengths import length_m
+    from logger.reduction.closure import CLASSES_MM, Tolerance
+
+    own, order = options["tolerance"], options["order"]
+    if own is not None and order is not None:
+        raise click.UsageError("choose --tolerance or --class")
+    if own is not None:
+        try:
+            limit = length_m(own)
+        except LengthError as error:
+            raise click.BadParameter(str(error), param_hint="--tolerance") from None
+        if limit <= 0:
+            raise click.BadParameter("a limit is more than nothing", param_hint="--tolerance")
+        return Tolerance(own_m=limit)
+    if order is None:
+        return None
+    if order not in CLASSES_MM:
+        raise click.BadParameter(f"choose one of {', '.join(CLASSES_MM)}", param_hint="--class")
+    return Tolerance(per_root_km_m=CLASSES_MM[order] / 1000.0)
