@@ -28,23 +28,17 @@ def command(**options: Any) -> int:
 
     Example: risewalk profile slope.walk --json
     """
-    from logger.profile_file import is_session, read_adjustment, read_csv
-    from logger.profile_report import csv_text, document
-
     if options["as_json"] and options["as_csv"]:
         raise click.UsageError("choose --json or --csv")
-    adjustment = None
-    if is_session(options["file"]):
-        adjustment = read_adjustment(
-            options["file"], surface=_surface(options["surface"]), tolerance=_tolerance(options)
-        )
-        profile = adjustment.profile
-    else:
-        profile = read_csv(options["file"])
+    profile, adjustment = _read(options["file"], _surface(options["surface"]), _tolerance(options))
     if options["as_json"]:
+        from logger.profile_report import document
+
         emit_json(document(profile, adjustment))
     elif options["as_csv"]:
-        sys.stdout.write(csv_text(profile))
+        from logger.export.tables import profile_csv
+
+        sys.stdout.write(profile_csv(profile))
     else:
         from drivers.lengths import Units
         from tui.cli.profile_text import lines
