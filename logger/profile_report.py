@@ -1,8 +1,11 @@
-"""A profile as the JSON document that programs read."""
+"""A profile as documents: the JSON that programs read, and CSV by RFC 4180 (comma, CRLF, header)."""
 
+import csv
+import io
 from typing import Any
 
 from logger.profile import Profile
+from logger.profile_file import COLUMNS
 from logger.reduction.adjustment import Adjustment
 from logger.reduction.closure import FLOOR_M
 
@@ -62,3 +65,14 @@ def _closure(adjustment: Adjustment | None) -> dict[str, Any]:
         "u_m": closed.u_m,
         "observations": list(closed.observations),
     }
+
+
+def csv_text(profile: Profile) -> str:
+    """The ground points as CSV, in the columns every command reads back."""
+    out = io.StringIO()
+    rows = csv.writer(out, lineterminator="\r\n")
+    rows.writerow(COLUMNS)
+    rows.writerows(
+        [f"{value:.6f}" for value in (p.station_m, p.offset_m, p.elevation_m, p.u_m)] for p in profile.points
+    )
+    return out.getvalue()

@@ -36,9 +36,9 @@ def command(**options: Any) -> int:
 
         emit_json(document(profile, adjustment))
     elif options["as_csv"]:
-        from logger.export.tables import profile_csv
+        from logger.profile_report import csv_text
 
-        sys.stdout.write(profile_csv(profile))
+        sys.stdout.write(csv_text(profile))
     else:
         from drivers.lengths import Units
         from tui.cli.profile_text import lines
