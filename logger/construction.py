@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from logger.steps.brief import Brief
     from logger.steps.tables import Layer
 
-WORKING_ROOM_M = 0.6
-"""Room to kneel between the steps and a stake; common practice, about two feet."""
+WORKING_ROOM_M = 0.6096
+"""Room to kneel between the steps and a stake; two feet, common practice."""
 
 
 class Part(StrEnum):

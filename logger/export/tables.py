@@ -4,7 +4,6 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 
-from logger.profile import Profile
 from logger.setout import SetOut
 
 MARK_COLUMNS = (
@@ -17,12 +16,6 @@ MARK_COLUMNS = (
     "ground_crossings_m",
     *(f"{end}_{what}_m" for end in ("front", "back") for what in ("finished", "base_top", "subgrade", "ground", "dig")),
 )
-
-
-def profile_csv(profile: Profile) -> str:
-    """The ground points, in the columns every command reads back."""
-    rows = ((p.station_m, p.offset_m, p.elevation_m, p.u_m) for p in profile.points)
-    return _csv(("station_m", "offset_m", "elevation_m", "u_m"), rows)
 
 
 def marks_csv(plan: SetOut) -> str:

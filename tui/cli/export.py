@@ -44,20 +44,21 @@ SESSIONS: dict[str, Callable[[Path, Path], None]] = {"jsonl": _jsonl, "walk": _w
 
 
 def _csv(plan: Drawn) -> str:
-    from logger.export.tables import marks_csv, profile_csv
+    from logger.export.tables import marks_csv
+    from logger.profile_report import csv_text
 
-    return profile_csv(plan.profile) if plan.marks is None else marks_csv(plan.marks)
+    return csv_text(plan.profile) if plan.marks is None else marks_csv(plan.marks)
 
 
 def _json(plan: Drawn) -> str:
     from logger.export.documents import setout_document
+    from logger.profile_file import is_session, read_adjustment
+    from logger.profile_report import document
     from tui.cli.output import json_text
 
-    if plan.marks is None:
-        from tui.cli.profile import document_of
-
-        return json_text(document_of(plan.file))
-    return json_text(setout_document(plan.marks))
+    if plan.marks is not None:
+        return json_text(setout_document(plan.marks))
+    return json_text(document(plan.profile, read_adjustment(plan.file) if is_session(plan.file) else None))
 
 
 def _svg(plan: Drawn) -> str:

@@ -121,7 +121,7 @@ def test_stakes_stand_at_foot_landing_ends_and_head_clear_of_the_digging(
     stakes = marks_of(slope, option, replace(build, cheek_m=0.2)).stakes
     assert sorted({s.station_m for s in stakes}) == pytest.approx([1.0, 1.4, 2.6, 3.0])
     assert [s.name for s in stakes] == [f"S{i}" for i in range(1, 9)]
-    assert {(s.side, round(s.offset_m, 3)) for s in stakes} == {("left", 1.4), ("right", 1.4)}
+    assert {(s.side, round(s.offset_m, 3)) for s in stakes} == {("left", 1.41), ("right", 1.41)}
     assert all(s.top_m is None and s.down_to_base_m is None for s in stakes)
 
 
