@@ -70,6 +70,16 @@ def exact(value: float) -> Decimal:
     return Decimal(repr(value)).quantize(TENTH_MM, ROUND_HALF_EVEN)
 
 
+def _count(number: int, name: str) -> str:
+    return f"{number} {name}{'' if number == 1 else 's'}"
+
+
+def _short(value: Decimal) -> str:
+    """A figure without the zeros at its end."""
+    text = f"{value:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 def needs(plan: SetOut, work: Earthworks, build: Construction) -> tuple[Need, ...]:
     """Everything one layout needs, in the order of the work."""
     if missing := build.missing():
@@ -110,14 +120,14 @@ def _line(need: Need, item: Item | None) -> Line:
     pack = item.pack or (Decimal(1) if kind is Kind.COUNT else None)
     wanted = in_units * (1 + item.waste)
     if item.waste:
-        how += f"; {item.waste * 100:f} % waste".replace(".00 %", " %")
+        how += f"; {_short(item.waste * 100)} % waste"
     if pack is None:
         quantity = wanted.quantize(CENT, ROUND_CEILING)
     else:
         packs = (wanted / pack).to_integral_value(ROUND_CEILING)
         quantity = packs * pack
         if pack != 1:
-            how += f"; whole {item.sold_as or 'packs'} of {pack.normalize():f} {item.per}: {packs}"
+            how += f"; {packs} whole {item.sold_as or 'packs'} of {_short(pack)} {item.per}"
     amount = None if item.price is None else (quantity * item.price).quantize(CENT, ROUND_HALF_EVEN)
     mass = _mass(quantity, item)
     return Line(
@@ -141,7 +151,10 @@ def _net(need: Need, item: Item | None) -> tuple[Decimal, str]:
         piece = exact(item.length)
         each = (need.row / piece).to_integral_value(ROUND_CEILING)
         cuts = "" if each * piece == need.row else ", one cut in each row"
-        return each * need.rows, f"{need.rows} rows of {need.row} m: {each} pieces of {piece} m each{cuts}"
+        return (
+            each * need.rows,
+            f"{_count(need.rows, 'row')} of {_short(need.row)} m: {each} of {_short(piece)} m in each{cuts}",
+        )
     return need.quantity, need.how
 
 
@@ -150,12 +163,12 @@ def _converted(net: Decimal, need: Need, item: Item, how: str) -> tuple[Decimal,
     assert item.per is not None
     kind = PER[item.per][0]
     if need.kind is Kind.VOLUME and kind is Kind.MASS and item.density is not None:
-        return net * item.density, f"{how}; {item.density:f} kg per m3 as placed"
+        return net * item.density, f"{how}; {_short(item.density)} kg per m3 as placed"
     if kind is Kind.VOLUME and need.loose != 1:
-        return net * need.loose, f"{how}; loose over compacted {need.loose:f}"
+        return net * need.loose, f"{how}; loose over compacted {_short(need.loose)}"
     if need.kind is Kind.LENGTH and kind is Kind.COUNT and not need.rows and item.length is not None:
         pieces = (net / exact(item.length)).to_integral_value(ROUND_CEILING)
-        return pieces, f"{how}; pieces of {exact(item.length)} m"
+        return pieces, f"{how}; pieces of {_short(exact(item.length))} m"
     return net, how
 
 
@@ -186,17 +199,15 @@ Make = Callable[[SetOut, Earthworks, Construction], Iterator[Need]]
 
 
 def _digging(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]:
-    volumes, size = work.volumes, f"{exact(work.length_m)} m by {exact(work.width_m)} m"
+    volumes, size = work.volumes, f"{work.length_m:.2f} m by {work.width_m:.2f} m"
     yield Need(Use.DIGGING, exact(volumes.cut_m3), Kind.VOLUME, f"ground to subgrade over {size}, in the bank")
     yield Need(Use.TOPSOIL, exact(volumes.topsoil_m3), Kind.VOLUME, "stripped first and kept apart, in the bank")
     yield Need(Use.FILL, exact(volumes.fill_m3), Kind.VOLUME, "below the subgrade, compacted")
-    yield Need(
-        Use.DISPOSAL, exact(work.spoil_loose_m3), Kind.VOLUME, f"{exact(work.spoil_bank_m3)} m3 in the bank, loose"
-    )
+    yield Need(Use.DISPOSAL, exact(work.spoil_loose_m3), Kind.VOLUME, f"loose; {work.spoil_bank_m3:.2f} m3 in the bank")
 
 
 def _base(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]:
-    how = f"under {exact(work.subgrade_area_m2)} m2, compacted"
+    how = f"under {work.subgrade_area_m2:.2f} m2, compacted"
     yield Need(Use.BASE, exact(work.base_m3), Kind.VOLUME, how, loose=exact(build.loose))
     yield Need(Use.BEDDING, exact(work.bedding_m3), Kind.VOLUME, "under every unit, as screeded")
     if build.geotextile:
@@ -207,7 +218,7 @@ def _base(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]
             Use.GEOTEXTILE,
             exact(area),
             Kind.AREA,
-            f"subgrade, up the sides of the base, and a lap of {exact(build.lap_m)} m",
+            f"subgrade, up the sides of the base, and a lap of {build.lap_m:.2f} m",
         )
 
 
@@ -216,13 +227,18 @@ def _units(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need
     row = exact(build.width_m)
     counts = [_rows(mark, build) for mark in plan.marks]
     rows, buried = sum(counts), 1 if build.first.bury_m > 0 else 0
-    how = f"{len(plan.marks)} risers, {rows} rows" + (", 1 buried row at the foot" if buried else "")
+    how = f"{_count(len(plan.marks), 'riser')}, {_count(rows, 'row')}" + (
+        ", 1 buried row at the foot" if buried else ""
+    )
     yield Need(Use.UNIT, row * (rows + buried), Kind.LENGTH, how, rows + buried, row)
     capped = sum(n for mark, n in zip(plan.marks, counts, strict=True) if build.layers(mark.part).cap_m > 0)
-    yield Need(Use.CAP, row * capped, Kind.LENGTH, f"{capped} rows capped", capped, row)
+    yield Need(Use.CAP, row * capped, Kind.LENGTH, f"{_count(capped, 'row')} capped", capped, row)
     beads = build.adhesive_beads * capped
     yield Need(
-        Use.ADHESIVE, row * beads, Kind.LENGTH, f"{build.adhesive_beads} beads under each of {capped} rows of caps"
+        Use.ADHESIVE,
+        row * beads,
+        Kind.LENGTH,
+        f"{_count(build.adhesive_beads, 'bead')} under each of {_count(capped, 'row')} of caps",
     )
 
 
@@ -239,7 +255,7 @@ def _landings(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[N
     edge = 0.0 if build.unit_depth_m is None else build.unit_depth_m - build.overhang_m
     deep = [m.depth_m - edge for m in plan.marks if m.part is Part.LANDING and m.depth_m is not None]
     said = "their whole depth, the edge row is counted apart" if build.unit_depth_m is None else "behind the edge row"
-    yield Need(Use.PAVER, exact(sum(deep) * build.width_m), Kind.AREA, f"{len(deep)} landings, {said}")
+    yield Need(Use.PAVER, exact(sum(deep) * build.width_m), Kind.AREA, f"{_count(len(deep), 'landing')}, {said}")
 
 
 def _walls(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]:
@@ -252,7 +268,7 @@ def _walls(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need
         Use.CHEEK,
         exact(area),
         Kind.AREA,
-        f"each side {exact(exposed)} m2 in sight, {exact(build.cheek_buried_m)} m buried over {exact(length)} m",
+        f"each side {exposed:.2f} m2 in sight, {build.cheek_buried_m:.2f} m buried over {length:.2f} m",
     )
 
 
@@ -271,10 +287,10 @@ def _drains(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Nee
     run = plan.end_station_m - plan.marks[0].face_station_m
     beside = 2 * run if build.cheek_m else 0.0
     length = build.width_m + 2 * build.cheek_m + beside + build.outlet_m
-    how = f"across the head{', behind both cheeks' if beside else ''}, {exact(build.outlet_m)} m to the outlet"
+    how = f"across the head{', behind both cheeks' if beside else ''}, {build.outlet_m:.2f} m to the outlet"
     yield Need(Use.PIPE, exact(length), Kind.LENGTH, how)
     stone = length * DRAIN_SIDE_M**2
-    yield Need(Use.STONE, exact(stone), Kind.VOLUME, f"{exact(length)} m of trench {DRAIN_SIDE_M} m square")
+    yield Need(Use.STONE, exact(stone), Kind.VOLUME, f"{length:.2f} m of trench {DRAIN_SIDE_M} m square")
 
 
 def _fittings(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]:
@@ -291,5 +307,5 @@ def _fittings(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[N
             Use.HANDRAIL,
             exact(along * build.handrails),
             Kind.LENGTH,
-            f"{build.handrails} up the slope, each {exact(build.handrail_top_m)} m on at the head, a tread at the foot",
+            f"{build.handrails} up the slope, each {build.handrail_top_m:.2f} m on at the head, a tread at the foot",
         )

@@ -22,11 +22,11 @@ def marking_sheet(profile: Profile, option: Option, marks: SetOut, units: Units)
             "Heavy line: finished steps, numbered at their riser lines. Dashed: top of compacted base. "
             "Dotted: subgrade. Hatched: ground as walked. Triangle, g and a number: ground crossing of that riser.",
         ),
-        _riser_table(marks, units),
-        _base_table(marks, units),
+        _work_table(marks, units),
     ]
     if marks.stakes:
         blocks.append(_stake_table(marks.stakes, units))
+    blocks.append(_line_table(marks, units))
     remarks = (*option.adjusted, *marks.notes, *cautions.guards(option))
     blocks.append(Lines("Remarks", remarks))
     blocks.append(
@@ -45,71 +45,50 @@ def marking_sheet(profile: Profile, option: Option, marks: SetOut, units: Units)
     )
 
 
-def _riser_table(marks: SetOut, units: Units) -> Table:
+def _work_table(marks: SetOut, units: Units) -> Table:
     def row(mark: Mark) -> tuple[Cell, ...]:
-        met = [length(x, units) for x in mark.ground_crossings_m] or [Cell("none")]
         return (
             Cell(str(mark.riser), mark.part.value),
             length(mark.tape_m, units),
-            length(mark.level_m, units),
-            length(mark.nosing_station_m, units),
-            length(mark.front.finished_m, units),
-            length(mark.front.ground_m, units),
-            Cell(", ".join(c.text for c in met), ", ".join(c.under for c in met if c.under)),
-        )
-
-    return Table(
-        "Riser lines: build on these",
-        (
-            "Riser",
-            "On the tape",
-            "On the level string",
-            "Nosing, station",
-            "Finished, front",
-            "Ground",
-            "Ground crossing g",
-        ),
-        tuple(row(mark) for mark in marks.marks),
-        strong=(1,),
-        note="Heights are above the zero. The ground crossing is where today's ground meets the foot of that riser: "
-        "give it a mark of its own, never build on it. It is gone once the slope is dug.",
-    )
-
-
-def _base_table(marks: SetOut, units: Units) -> Table:
-    def row(mark: Mark) -> tuple[Cell, ...]:
-        return (
-            Cell(str(mark.riser), mark.part.value),
             length(mark.front.base_top_m, units),
             length(mark.back.base_top_m, units),
             length(mark.front.finished_m, units),
             length(mark.back.finished_m, units),
             length(mark.front.subgrade_m, units),
             length(mark.front.dig_m, units),
-            length(mark.back.dig_m, units),
         )
 
-    lift = (
-        ""
-        if marks.loose_lift_m is None
-        else f" Spread loose, the base under a tread is {both(marks.loose_lift_m, units)}."
+    loose = (
+        "" if marks.loose_lift_m is None else f" Loose, before compaction: {both(marks.loose_lift_m, units)} of base."
     )
     return Table(
-        "Base tops and digging, step by step",
-        (
-            "Step",
-            "Base top, front",
-            "Base top, back",
-            "Finished, front",
-            "Finished, back",
-            "Subgrade, front",
-            "Dig, front",
-            "Dig, back",
-        ),
+        "Riser lines and base tops: work to these",
+        ("Riser", "Tape", "Base top, front", "Base top, back", "Finished, front", "Finished, back", "Subgrade", "Dig"),
         tuple(row(mark) for mark in marks.marks),
-        strong=(1, 2),
-        note="Base top is the base after compaction. Dig is down from today's ground to the subgrade; a minus is fill."
-        + lift,
+        strong=(1, 2, 3),
+        note="Heights are above the zero. The tape is read at the riser line, as in the walk. Base top is after "
+        f"compaction.{loose} Dig is down from today's ground to the subgrade, at the front; a minus is fill.",
+    )
+
+
+def _line_table(marks: SetOut, units: Units) -> Table:
+    def row(mark: Mark) -> tuple[Cell, ...]:
+        met = [length(x, units) for x in mark.ground_crossings_m] or [Cell("none")]
+        return (
+            Cell(str(mark.riser)),
+            length(mark.level_m, units),
+            length(mark.face_station_m, units),
+            length(mark.nosing_station_m, units),
+            length(mark.front.ground_m, units),
+            Cell(", ".join(c.text for c in met), ", ".join(c.under for c in met if c.under)),
+        )
+
+    return Table(
+        "Along the line, and ground crossings",
+        ("Riser", "Level string", "Station", "Nosing, station", "Ground there", "Ground crossing g, station"),
+        tuple(row(mark) for mark in marks.marks),
+        note="The ground crossing is where today's ground meets the foot of that riser: give it its own mark, never "
+        "build on it. It is gone once the slope is dug.",
     )
 
 

@@ -11,11 +11,13 @@ from logger.sheets.canvas import Canvas, Point
 from logger.sheets.document import both, length
 
 WIDTH_MM, TALLEST_MM = 178.0, 190.0
-LEFT_MM, RIGHT_MM, ABOVE_MM, UNDER_MM = 9.0, 24.0, 15.0, 19.0
-SCALES = (10, 20, 25, 50, 75, 100, 125, 150, 200, 250, 500, 1000, 2000, 5000)
-BEYOND = 0.08
+LEFT_MM, RIGHT_MM, ABOVE_MM, UNDER_MM = 4.0, 22.0, 13.0, 27.0
+SCALES = (10, 15, 20, 25, 30, 40, 50, 60, 75, 80, 100, 120, 150, 200, 250, 300, 400, 500, 1000, 2000, 5000)
+BEYOND = 0.04
 """How much of the run is drawn before the foot and after the head."""
 SOIL_MM = 4.0
+TIGHT_MM = 4.6
+"""Names of ground crossings closer than this stand in two rows."""
 
 
 class Section:
@@ -24,9 +26,9 @@ class Section:
     def __init__(self, ground: Ground, marks: SetOut, units: Units) -> None:
         self.ground, self.marks, self.units = ground, marks, units
         first, run = marks.marks[0].face_station_m, marks.end_station_m - marks.marks[0].face_station_m
-        self.from_m = max(min(float(ground.stations_m[0]), first), first - BEYOND * run - 0.3)
+        self.from_m = max(min(float(ground.stations_m[0]), first), first - BEYOND * run - 0.1)
         self.to_m = min(
-            max(float(ground.stations_m[-1]), marks.end_station_m), marks.end_station_m + BEYOND * run + 0.3
+            max(float(ground.stations_m[-1]), marks.end_station_m), marks.end_station_m + BEYOND * run + 0.1
         )
         heights = [*_heights(marks), *(z for _, z in self._ground_line())]
         self.low_m, self.high_m = min(heights), max(heights)
@@ -79,7 +81,7 @@ class Section:
         for mark in self.marks.marks:
             assert mark.front.finished_m is not None
             x, y = self.at(mark.face_station_m, mark.front.finished_m)
-            self.canvas.text((x, y - 1.3), str(mark.riser), bold=True)
+            self.canvas.text((x - 0.7, y + 0.6), str(mark.riser), anchor="end", bold=True)
 
     def _draw_layers(self) -> None:
         for dash, width, pick in (("1.6 0.8", 0.3, "base_top_m"), ("0.4 0.8", 0.3, "subgrade_m")):
@@ -95,12 +97,19 @@ class Section:
                 yield mark.face_station_m + mark.depth_m, back
 
     def _draw_crossings(self) -> None:
+        crossed: list[tuple[float, str]] = []
         for mark in self.marks.marks:
             for station in mark.ground_crossings_m:
                 if self.from_m <= station <= self.to_m:
-                    x, y = self.at(station, self.ground.at(station))
-                    self.canvas.path([(x, y), (x - 1, y + 1.8), (x + 1, y + 1.8)], width=0.25, fill="white")
-                    self.canvas.text((x, y + 4.2), f"g{mark.riser}", size=2.4)
+                    crossed.append((station, f"g{mark.riser}"))
+        strip, last = self.canvas.height - UNDER_MM + 2.5, -TIGHT_MM
+        for station, name in sorted(crossed):
+            x, y = self.at(station, self.ground.at(station))
+            self.canvas.path([(x, y), (x, strip)], width=0.1)
+            self.canvas.path([(x, y), (x - 1, y + 1.8), (x + 1, y + 1.8)], width=0.25, fill="white")
+            level = strip + 2.2 + (2.4 if x - last < TIGHT_MM else 0.0)
+            last = x if level == strip + 2.2 else -TIGHT_MM
+            self.canvas.text((x, level), name, size=2.3)
 
     def _draw_stakes(self) -> None:
         seen: dict[float, list[str]] = {}
@@ -117,17 +126,17 @@ class Section:
         foot, marks = self.marks.marks[0].face_station_m, self.marks.marks
         top = marks[-1].back.finished_m if marks[-1].back.finished_m is not None else marks[-1].front.finished_m
         assert top is not None
-        right = WIDTH_MM - RIGHT_MM + 5
+        right = self.at(self.to_m, 0)[0] + 3
         low, high = self.at(foot, self.marks.foot_m)[1], self.at(foot, top)[1]
         self._measure((right, low), (right, high))
         rise = length(top - self.marks.foot_m, self.units)
         for i, words in enumerate(("rise", rise.text, rise.under)):
             self.canvas.text((right + 1.5, (low + high) / 2 + 3.4 * (i - 1)), words, anchor="start")
-        base = self.canvas.height - UNDER_MM + 5
+        base = self.canvas.height - UNDER_MM + 14
         start, end = self.at(foot, 0)[0], self.at(self.marks.end_station_m, 0)[0]
         self._measure((start, base), (end, base))
         self.canvas.text(((start + end) / 2, base - 1), "run " + both(self.marks.end_station_m - foot, self.units))
-        self._scale_bar(base + 6)
+        self._scale_bar(base + 7)
 
     def _measure(self, one: Point, two: Point) -> None:
         self.canvas.path([one, two], width=0.2)
