@@ -1,0 +1,138 @@
+"""Every action there is, with its keys: the key bar, help, the command palette and the bindings are made from this."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from textual.binding import Binding
+
+
+class Place(StrEnum):
+    """Where an action holds: on every screen, or on one."""
+
+    EVERYWHERE = "everywhere"
+    INSTRUMENT = "instrument"
+    WALK = "walk"
+    STEPS = "steps"
+    SET_OUT = "set out"
+    CHECK = "check"
+    SESSIONS = "sessions"
+
+
+JOB = (Place.INSTRUMENT, Place.WALK, Place.STEPS, Place.SET_OUT, Place.CHECK, Place.SESSIONS)
+"""The screens in the order of the job."""
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """Something a person can do: `name` is that of the `action_` method, which is told the key if `with_key`."""
+
+    name: str
+    keys: tuple[str, ...]
+    label: str
+    does: str
+    place: Place = Place.EVERYWHERE
+    on_bar: bool = True
+    app: bool = False
+    with_key: bool = False
+
+    @property
+    def target(self) -> str:
+        """The action as the framework calls it."""
+        return f"app.{self.name}" if self.app else f"screen.{self.name}"
+
+    @property
+    def key_shown(self) -> str:
+        """The first key as it is written for people."""
+        return shown_key(self.keys[0])
+
+
+KEY_NAMES = {
+    "space": "SPACE",
+    "enter": "ENTER",
+    "escape": "ESC",
+    "question_mark": "?",
+    "delete": "DEL",
+    "backspace": "BKSP",
+    "tab": "TAB",
+    "shift+tab": "shift TAB",
+    "comma": ",",
+    "full_stop": ".",
+    "plus": "+",
+    "minus": "-",
+    "up": "↑",
+    "down": "↓",
+    "left": "←",
+    "right": "→",
+}
+
+
+def shown_key(key: str) -> str:
+    """A key as it is written for people."""
+    return KEY_NAMES.get(
+        key, key.replace("ctrl+", "^").upper() if key.startswith(("ctrl+", "f")) and key != "f" else key
+    )
+
+
+def _walk(name: str, keys: str, label: str, does: str, *, on_bar: bool = True) -> Action:
+    return Action(name, tuple(keys.split()), label, does, Place.WALK, on_bar)
+
+
+ACTIONS = (
+    _walk("take", "space enter", "take", "Take the reading that is suggested."),
+    _walk("undo", "u backspace", "undo", "Strike out the last observation (asked twice)."),
+    _walk("turn", "t", "turn", "Turning point: observe it, move the reference end, observe it again."),
+    _walk("zero", "z", "zero", "Observe the zero again."),
+    Action(
+        "type",
+        ("i", *"0123456789", "full_stop", "minus"),
+        "type",
+        "Type a station: 12.5, 12 ft 6 in, 12 left 2, 12 # edge of the bank.",
+        Place.WALK,
+        on_bar=False,
+        with_key=True,
+    ),
+    _walk("point", "p", "point", "Observe a named point: the patio, a sill, the walk below."),
+    _walk("note", "n", "note", "Write a remark into the session."),
+    _walk("force", "f", "force", "Take the next reading without waiting for it to be steady."),
+    _walk("stop_waiting", "escape", "stop", "End the wait for a steady reading, or withdraw a question.", on_bar=False),
+    _walk("surface", "s", "surface", "Say what the next stations are on: ground, dug, base, built.", on_bar=False),
+    _walk("rod", "r", "rod", "Say how high the stick is that the probe stands on.", on_bar=False),
+    _walk("row_up", "up", "up", "Choose the row above.", on_bar=False),
+    _walk("row_down", "down", "down", "Choose the row below.", on_bar=False),
+    _walk("strike_row", "delete", "strike", "Strike out the chosen row (asked twice).", on_bar=False),
+    Action("next_screen", ("tab",), "next", "Go to the next screen of the job.", app=True, on_bar=False),
+    Action("last_screen", ("shift+tab",), "back", "Go back one screen of the job.", app=True, on_bar=False),
+    Action("units", ("v",), "units", "Show feet and inches, decimal feet, metres, or millimetres.", app=True),
+    Action("sun", ("d",), "sun", "Black on white for the sun, or the dark theme.", app=True),
+    Action("hush", ("x",), "hush", "Sound off, or on.", app=True, on_bar=False),
+    Action("explain", ("question_mark", "f1"), "help", "List all keys.", app=True),
+    Action("command_palette", ("ctrl+p",), "all", "Find any action by its words.", app=True, on_bar=False),
+    Action(
+        "suspend_process", ("ctrl+z",), "pause", "Put the screen aside; `fg` brings it back.", app=True, on_bar=False
+    ),
+    Action("leave", ("q", "ctrl+c"), "leave", "Leave the screen; the recording goes on unless ended.", app=True),
+)
+
+
+def actions_at(place: Place) -> Iterator[Action]:
+    """The actions that hold on a screen, its own first."""
+    yield from (a for a in ACTIONS if a.place is place)
+    if place is not Place.EVERYWHERE:
+        yield from (a for a in ACTIONS if a.place is Place.EVERYWHERE)
+
+
+def bindings(place: Place) -> "list[Binding]":
+    """The key bindings of one screen, or of the app for `EVERYWHERE`."""
+    from textual.binding import Binding
+
+    made = []
+    for action in (a for a in ACTIONS if a.place is place):
+        first = action.name == "leave"
+        if action.with_key:
+            made += [Binding(key, f"{action.target}('{key}')", action.does, show=False) for key in action.keys]
+        else:
+            made.append(Binding(",".join(action.keys), action.target, action.does, show=False, priority=first))
+    return made

@@ -1,0 +1,217 @@
+"""The full-screen app: wires the recorder's line to the screens, and nothing else."""
+
+import asyncio
+import signal
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+from typing import ClassVar
+
+from textual.app import App
+from textual.binding import BindingType
+from textual.screen import Screen
+
+from drivers.lengths import Units
+from logger.errors import RiseError
+from tui.actions import JOB, Place, bindings
+from tui.messages import BestSolved, BookChanged, LinkChanged, LiveChanged, RecorderGone
+from tui.screens import TABLE
+from tui.screens.ask import Choose, Told
+from tui.screens.help import Help
+from tui.sound import Sound, Sounder
+from tui.themes import DUSK, NOON, THEMES
+from tui.walking.best import Best, Question, Solver
+from tui.walking.said import safe
+from tui.walking.walk import Heard, RecorderLine, Walk
+from tui.widgets.bars import Tabs
+
+PAINT_S = 0.1
+CHECKS = (
+    "Hose filled and bled: no bubble in it.",
+    "No kink, nobody standing on it.",
+    "Hose and instrument out of the sun.",
+    "Both ends side by side: do they agree?",
+    "The first mark (BM) stands outside the dig.",
+)
+LEAVING = {
+    "leave": "Leave. The recorder goes on recording; walk this session again to return.",
+    "end": "End the session and leave. The recorder saves, closes and stops.",
+    "stay": "Stay.",
+}
+
+
+class RisewalkApp(App[str]):
+    """The screens of the job on one walk. It returns what to say once the terminal is back."""
+
+    TITLE = "risewalk"
+    CSS_PATH = "app.tcss"
+    ENABLE_COMMAND_PALETTE = True
+    BINDINGS: ClassVar[list[BindingType]] = [*bindings(Place.EVERYWHERE)]
+
+    def __init__(
+        self,
+        session: Path,
+        connect: Callable[[], Awaitable[RecorderLine]],
+        *,
+        brief: Path | None = None,
+        player: str = "",
+        theme: str = NOON,
+    ) -> None:
+        super().__init__()
+        self.session, self.brief = session, brief
+        self.walk: Walk | None = None
+        self.best: Best | None = None
+        self.units = Units.METRES
+        self.opening_words = "Looking for the recorder and the instrument …"
+        self.sounder = Sounder(self.bell, player=player)
+        self._connect = connect
+        self._solver = Solver(self._solved)
+        self._units_known = False
+        self._asked_for = (-1, -1)
+        self._live_changed = False
+        for each in THEMES:
+            self.register_theme(each)
+        self.theme = theme
+
+    def on_mount(self) -> None:
+        """Signals, the screen of the walk, the recorder."""
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGTERM, signal.SIGHUP):
+            loop.add_signal_handler(number, self.exit, "")
+        self.push_screen(TABLE[Place.WALK]())
+        self.set_interval(PAINT_S, self._paint)
+        self.run_worker(self._attend(), name="recorder", exit_on_error=False)
+
+    async def on_unmount(self) -> None:
+        """Leave the recorder to itself."""
+        self._solver.end()
+        await self.sounder.close()
+        if self.walk is not None:
+            await self.walk.line.close()
+
+    async def _attend(self) -> None:
+        try:
+            line = await self._connect()
+        except RiseError as error:
+            self.opening_words = safe(str(error))
+            self._tell(LiveChanged())
+            self.sounder.play(Sound.REFUSED)
+            return
+        self.walk = Walk(line, self._heard)
+        await self.walk.attend()
+
+    def _heard(self, heard: Heard) -> None:
+        match heard:
+            case Heard.READING:
+                self._live_changed = True
+            case Heard.BOOK:
+                self._book_changed()
+            case Heard.LINK:
+                walk = self.walk
+                if walk is not None and walk.standing is not None and walk.standing.link == "lost":
+                    self.sounder.play(Sound.LINK_LOST)
+                self._tell(LinkChanged())
+            case Heard.GONE:
+                self.sounder.play(Sound.LINK_LOST)
+                self._tell(RecorderGone())
+
+    def _book_changed(self) -> None:
+        walk = self.walk
+        if walk is None or walk.standing is None:
+            return
+        if not self._units_known:
+            self._units_known, self.units = True, walk.standing.units
+            if not walk.rows:
+                self.push_screen(Told("Before the first reading", list(CHECKS)))
+        counts = (walk.standing.observations, walk.standing.struck)
+        if counts != self._asked_for:
+            self._asked_for = counts
+            self.ask_best()
+        self._tell(BookChanged())
+
+    def ask_best(self) -> None:
+        """Work out the best layout of what is in the file by now."""
+        if self.walk is not None and self.walk.rows:
+            self._solver.ask(Question(self.session, self.brief))
+
+    def _solved(self, best: Best) -> None:
+        self.post_message(BestSolved(best))
+
+    def on_best_solved(self, solved: BestSolved) -> None:
+        """Keep it for every screen."""
+        self.best = solved.best
+        self._tell(BookChanged())
+
+    def _paint(self) -> None:
+        walk = self.walk
+        if self._live_changed or (walk is not None and walk.live is not None and walk.live.age_s > 2 * PAINT_S):
+            self._live_changed = False
+            self._tell(LiveChanged())
+
+    def _tell(self, message: LiveChanged | BookChanged | LinkChanged | RecorderGone) -> None:
+        for screen in self.screen_stack:
+            screen.post_message(type(message)())
+
+    def title_tabs(self, screen: Screen[None]) -> None:
+        """Name the job on the tabs."""
+        standing = self.walk.standing if self.walk else None
+        name = standing.job if standing and standing.job else self.session.stem
+        screen.query_one(Tabs).show(name)
+
+    def action_go(self, name: str) -> None:
+        """Go to a screen of the job."""
+        place = Place(name)
+        if place in TABLE:
+            self.switch_screen(TABLE[place]())
+
+    def action_next_screen(self) -> None:
+        """The next screen of the job."""
+        self._step(1)
+
+    def action_last_screen(self) -> None:
+        """The screen before."""
+        self._step(-1)
+
+    def _step(self, by: int) -> None:
+        here = getattr(self.screen, "place", None)
+        places = [p for p in JOB if p in TABLE]
+        if here in places:
+            self.action_go(places[(places.index(here) + by) % len(places)].value)
+
+    def action_units(self) -> None:
+        """The next way to show lengths."""
+        every = list(Units)
+        self.units = every[(every.index(self.units) + 1) % len(every)]
+        self._tell(LiveChanged())
+        self._tell(BookChanged())
+
+    def action_sun(self) -> None:
+        """The other theme."""
+        self.theme = DUSK if self.theme == NOON else NOON
+
+    def action_hush(self) -> None:
+        """Sound off, or on."""
+        self.sounder.mute = not self.sounder.mute
+
+    def action_explain(self) -> None:
+        """List all keys of this screen."""
+        if (place := getattr(self.screen, "place", None)) is not None:
+            self.push_screen(Help(place))
+
+    def action_leave(self) -> None:
+        """Ask whether the recording goes on."""
+        if self.walk is None or self.walk.gone:
+            self.exit("")
+        elif not isinstance(self.screen, Choose):
+            self.push_screen(Choose("Leave the screen?", LEAVING), self._left)
+
+    def _left(self, choice: str | None) -> None:
+        if choice == "leave":
+            self.exit(f"The recorder goes on. Back to it: risewalk walk {self.session}")
+        elif choice == "end":
+            self.run_worker(self._end(), exit_on_error=False)
+
+    async def _end(self) -> None:
+        if self.walk is not None:
+            answer = await self.walk.ask("end")
+            said = "The session is saved and closed." if answer.get("ok") else str(answer.get("message"))
+            self.exit(f"{said} {self.session}")

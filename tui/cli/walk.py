@@ -1,0 +1,60 @@
+"""`walk`: the full-screen app on a session; attaches to its recorder, or starts one."""
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+
+@click.command("walk", short_help="The full-screen app on a session.")
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--port", default="", help="Where the instrument is: /dev/ttyUSB0, COM5, ble://NAME, replay://FILE …")
+@click.option("--instrument", default="", help="Name or file of the instrument.")
+@click.option("--job", default="", help="What the walk is for.")
+@click.option("--units", type=click.Choice(["ft-in", "ft", "m", "mm"]), default=None, help="Units shown and typed.")
+@click.option("--tape", type=click.Choice(["level", "taut", "ground"]), default=None, help="How the tape is held.")
+@click.option("--brief", type=click.Path(dir_okay=False, path_type=Path), help="What steps are wanted (TOML).")
+@click.option("--dark", is_flag=True, help="Start with the dark theme.")
+@click.option("--player", default="", help="A command that plays a sound; gets taken, on_grade, refused or link_lost.")
+def command(file: Path, *, brief: Path | None, dark: bool, player: str, **recording: Any) -> None:
+    """Walk a slope: live height, one key a station, the ground and the best steps so far.
+
+        risewalk walk bank.walk --port /dev/ttyUSB0 --instrument ascii-lines --units ft-in
+
+    The recorder behind the screen goes on when the screen is closed; the next `walk` on the same file returns to it.
+    """
+    import asyncio
+
+    from tui.walking.opening import Opening, connected, log_to_file, start
+
+    if not sys.stdout.isatty() or not sys.stdin.isatty():
+        raise click.UsageError("the screen needs a terminal; use record, or walk --plain")
+    log_to_file()
+    opening = Opening(file, **{key: value or "" for key, value in recording.items()})
+    started = None if asyncio.run(_running(file)) else start(opening.record_command())
+
+    from tui.app import RisewalkApp
+    from tui.themes import DUSK, NOON
+
+    app = RisewalkApp(
+        file,
+        lambda: connected(file, started),
+        brief=brief,
+        player=player,
+        theme=DUSK if dark else NOON,
+    )
+    said = app.run()
+    if said:
+        click.echo(said, err=True)
+    sys.exit(app.return_code or 0)
+
+
+async def _running(file: Path) -> bool:
+    from logger.recorder.client import attach
+
+    client = await attach(file)
+    if client is None:
+        return False
+    await client.close()
+    return True

@@ -1,0 +1,109 @@
+"""Small screens that ask one thing at the bottom, leaving the number in view: a text, a choice, a question."""
+
+from collections.abc import Callable, Mapping
+from typing import ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+
+class Ask(ModalScreen[str | None]):
+    """Asks for a text; `wrong` says what is wrong with it, or nothing. ESC gives None."""
+
+    CSS_PATH = "ask.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss(None)", "Do not", show=False)]
+
+    def __init__(self, words: str, first: str = "", wrong: Callable[[str], str] = lambda _: "") -> None:
+        super().__init__()
+        self._words, self._early, self._wrong = words, first, wrong
+
+    def on_key(self, event: events.Key) -> None:
+        """Keys typed before the line has the focus go there too: nothing typed fast is lost."""
+        line = next(iter(self.query(Input)), None)
+        if line is not None and line.has_focus:
+            return
+        event.stop()
+        if event.key == "enter" and line is not None:
+            self._take(line.value)
+        elif event.is_printable and event.character:
+            if line is None:
+                self._early += event.character
+            else:
+                line.insert_text_at_cursor(event.character)
+
+    def compose(self) -> ComposeResult:
+        """The question, the line to type on, what is wrong."""
+        with Vertical(id="asked"):
+            yield Static(self._words, markup=False, id="words")
+            yield Input(self._early, select_on_focus=False, max_length=200)
+            yield Static("ENTER takes it, ESC does not", markup=False, id="wrong")
+
+    def on_input_submitted(self, submitted: Input.Submitted) -> None:
+        """Give the text back if it is right."""
+        self._take(submitted.value)
+
+    def _take(self, typed: str) -> None:
+        text = typed.strip()
+        if wrong := self._wrong(text) if text else "":
+            self.query_one("#wrong", Static).update(wrong)
+            self.app.bell()
+        else:
+            self.dismiss(text or None)
+
+
+class Choose(ModalScreen[str | None]):
+    """Asks for one of several; the value is the key of the mapping. ESC gives None."""
+
+    CSS_PATH = "ask.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "dismiss(None)", "Do not", show=False),
+        Binding("space", "pick", "Take it", show=False),
+    ]
+
+    def __init__(self, words: str, choices: Mapping[str, str]) -> None:
+        super().__init__()
+        self._words, self._choices = words, dict(choices)
+
+    def compose(self) -> ComposeResult:
+        """The question and the choices."""
+        with Vertical(id="asked"):
+            yield Static(self._words, markup=False, id="words")
+            yield OptionList(*(Option(words, id=key) for key, words in self._choices.items()), markup=False)
+
+    def on_option_list_option_selected(self, selected: OptionList.OptionSelected) -> None:
+        """Give the choice back."""
+        self.dismiss(selected.option_id)
+
+    def action_pick(self) -> None:
+        """The space bar chooses too."""
+        self.query_one(OptionList).action_select()
+
+
+class Told(ModalScreen[bool]):
+    """Says something longer and waits for a key: ENTER or SPACE goes on, ESC goes back."""
+
+    CSS_PATH = "ask.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "dismiss(False)", "Back", show=False),
+        Binding("enter,space", "dismiss(True)", "Go on", show=False),
+    ]
+
+    def __init__(self, words: str, lines: list[str], go_on: str = "ENTER goes on") -> None:
+        super().__init__()
+        self._words, self._lines, self._go_on = words, lines, go_on
+
+    def compose(self) -> ComposeResult:
+        """Heading, lines, what to press."""
+        with Vertical(id="asked"):
+            yield Static(self._words, markup=False, id="words")
+            yield Static("\n".join(self._lines), markup=False, id="told")
+            yield Static(self._go_on, markup=False, id="wrong")
+
+    def on_click(self) -> None:
+        """A tap goes on."""
+        self.dismiss(True)

@@ -1,0 +1,45 @@
+"""What the screens of the job share: tabs on top, keys at the bottom, and the walk they show."""
+
+from typing import TYPE_CHECKING, ClassVar, cast
+
+from textual.app import ComposeResult
+from textual.screen import Screen
+
+from tui.actions import Place
+from tui.messages import Picked
+from tui.widgets.bars import KeyBar, Tabs
+
+if TYPE_CHECKING:
+    from tui.app import RisewalkApp
+
+BREAKPOINTS: list[tuple[int, str]] | None = [(0, "-narrow"), (76, "-middle"), (110, "-wide")]
+TALL: list[tuple[int, str]] | None = [(0, "-short"), (22, "-middling"), (34, "-tall")]
+
+
+class JobScreen(Screen[None]):
+    """A screen of the job; `place` says which."""
+
+    HORIZONTAL_BREAKPOINTS = BREAKPOINTS
+    VERTICAL_BREAKPOINTS = TALL
+    AUTO_FOCUS = ""
+    place: ClassVar[Place]
+
+    @property
+    def desk(self) -> "RisewalkApp":
+        """The app this screen belongs to."""
+        return cast("RisewalkApp", self.app)
+
+    def compose(self) -> ComposeResult:
+        """Tabs, what the screen is for, keys."""
+        yield Tabs(self.place)
+        yield from self.body()
+        yield KeyBar(self.place)
+
+    def body(self) -> ComposeResult:
+        """What the screen is for."""
+        raise NotImplementedError
+
+    async def on_picked(self, picked: Picked) -> None:
+        """Do what a tapped place stands for."""
+        picked.stop()
+        await self.run_action(picked.action)

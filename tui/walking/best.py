@@ -1,0 +1,104 @@
+"""The best layout so far: worked out beside the screen, in one daemon thread that only keeps the latest question."""
+
+import logging
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from drivers.errors import DriverError
+from logger.errors import RiseError
+
+if TYPE_CHECKING:
+    from logger.profile import Profile
+    from logger.steps.brief import Brief
+    from logger.steps.option import Options
+
+log = logging.getLogger(__name__)
+LEAST_POINTS = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A session or profile file, and what is wanted: a brief file or none, with fields laid over it."""
+
+    file: Path
+    brief: Path | None = None
+    overrides: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Best:
+    """What came of a question; `trouble` says in a sentence why there is no layout."""
+
+    question: Question
+    profile: "Profile | None" = None
+    brief: "Brief | None" = None
+    options: "Options | None" = None
+    trouble: str = ""
+    mistakes: tuple[str, ...] = field(default=())
+
+
+def solved(question: Question) -> Best:
+    """Reduce the walk and lay steps over it; every failure is a sentence in the answer."""
+    from logger.steps.solve import solve
+
+    from logger.errors import WrongFile
+    from logger.profile_file import read_profile
+    from logger.steps.brief import read_brief
+
+    profile = brief = None
+    try:
+        brief = read_brief(question.brief, dict(question.overrides))
+        profile = read_profile(question.file)
+        if len(profile.points) < LEAST_POINTS:
+            return Best(question, profile, brief, trouble="two stations are needed before steps can be laid")
+        return Best(question, profile, brief, solve(profile, brief))
+    except WrongFile as error:
+        return Best(question, profile, brief, trouble=error.mistakes[0], mistakes=tuple(error.mistakes))
+    except (RiseError, DriverError) as error:
+        return Best(question, profile, brief, trouble=str(error))
+
+
+class Solver:
+    """Answers questions in a thread of its own; one asked while it works replaces any that waits."""
+
+    def __init__(self, answered: Callable[[Best], None], solve: Callable[[Question], Best] = solved) -> None:
+        self._answered = answered
+        self._solve = solve
+        self._waiting: Question | None = None
+        self._asked = threading.Condition()
+        self._ended = False
+        self._thread: threading.Thread | None = None
+
+    def ask(self, question: Question) -> None:
+        """Answer this one next; the thread starts with the first question."""
+        with self._asked:
+            self._waiting = question
+            self._asked.notify()
+            if self._thread is None and not self._ended:
+                self._thread = threading.Thread(target=self._work, name="best layout", daemon=True)
+                self._thread.start()
+
+    def end(self) -> None:
+        """Answer no more; a question being worked on is dropped when it is done."""
+        with self._asked:
+            self._ended = True
+            self._asked.notify()
+
+    def _work(self) -> None:
+        while True:
+            with self._asked:
+                self._asked.wait_for(lambda: self._ended or self._waiting is not None)
+                if self._ended:
+                    return
+                question, self._waiting = self._waiting, None
+            assert question is not None
+            try:
+                best = self._solve(question)
+            except Exception as error:
+                log.exception("the best layout could not be worked out")
+                best = Best(question, trouble=f"the layout could not be worked out ({error}); see the log file")
+            if not self._ended:
+                self._answered(best)

@@ -1,0 +1,97 @@
+"""Finds the recorder of a session, or starts one in a session of its own, so that it outlives whoever started it."""
+
+import asyncio
+import logging
+import os
+import subprocess
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO
+
+from logger.errors import CannotWrite, Refused
+from logger.recorder.client import Client, attach
+
+POLL_S = 0.02
+STARTS_WITHIN_S = 60.0
+LAST_WORDS = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """What a walk is opened with; empty words leave the choice to the session or the defaults."""
+
+    session: Path
+    port: str = ""
+    instrument: str = ""
+    job: str = ""
+    units: str = ""
+    tape: str = ""
+
+    def record_command(self) -> list[str]:
+        """The command that records this walk behind a socket."""
+        command = [sys.executable, "-m", "tui.cli", "record", os.fspath(self.session), "--socket"]
+        for option in ("port", "instrument", "job", "units", "tape"):
+            if value := getattr(self, option):
+                command += [f"--{option}", value]
+        return command
+
+
+@dataclass(slots=True)
+class Started:
+    """A recorder that was started and may not listen yet; `said` is the file with its last words."""
+
+    process: subprocess.Popen[bytes]
+    said: IO[bytes]
+    starts_at: int
+
+    def last_words(self) -> str:
+        """The last line it said on stderr."""
+        self.said.seek(self.starts_at)
+        lines = self.said.read().decode(errors="replace")[-LAST_WORDS:].strip().splitlines()
+        return lines[-1].removeprefix("Error: ") if lines else "it ended without a word"
+
+
+def log_folder() -> Path:
+    """The folder of log files, made if need be."""
+    from platformdirs import user_log_path
+
+    folder = user_log_path("risewalk")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise CannotWrite(folder, error.strerror or "cannot be made") from error
+    return folder
+
+
+def log_to_file() -> Path:
+    """Send what is logged to a file: the screen is no place for it."""
+    path = log_folder() / "walk.log"
+    logging.basicConfig(filename=path, level=logging.INFO, format="%(asctime)s %(name)s %(levelname)s %(message)s")
+    return path
+
+
+def start(command: Sequence[str]) -> Started:
+    """Start a recorder that no terminal and no client can take with it when they go."""
+    said = (log_folder() / "recorder.log").open("a+b")
+    starts_at = said.seek(0, os.SEEK_END)
+    process = subprocess.Popen(
+        command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=said, start_new_session=True
+    )
+    return Started(process, said, starts_at)
+
+
+async def connected(session: Path, started: Started | None, within_s: float = STARTS_WITHIN_S) -> Client:
+    """A client of the session's recorder; Refused carries what a started one said where it ended, or did not listen."""
+    loop = asyncio.get_running_loop()
+    deadline = loop.time() + within_s
+    while loop.time() < deadline:
+        if (client := await attach(session)) is not None:
+            return client
+        if started is None:
+            raise Refused("not_started", "no recorder is running on this session")
+        if started.process.poll() is not None:
+            raise Refused("not_started", started.last_words())
+        await asyncio.sleep(POLL_S)
+    raise Refused("not_started", f"the recorder did not listen within {within_s:g} s")
