@@ -5,7 +5,7 @@ from logger.earthworks import Earthworks
 from logger.profile import Profile
 from logger.setout import Mark, SetOut
 from logger.sheets import cautions
-from logger.sheets.document import Cell, Lines, Sheet, Table, both, length
+from logger.sheets.document import Cell, Lines, Sheet, Table, both, dig, length
 from logger.sheets.head import counts, facts, foot
 from logger.steps.option import Option
 
@@ -35,9 +35,9 @@ def _depths(marks: SetOut, units: Units) -> Table:
             length(mark.tape_m, units),
             length(mark.front.ground_m, units),
             length(mark.front.subgrade_m, units),
-            length(mark.front.dig_m, units),
+            dig(mark.front.dig_m, units),
             length(mark.back.subgrade_m, units),
-            length(mark.back.dig_m, units),
+            dig(mark.back.dig_m, units),
         )
 
     return Table(
@@ -45,7 +45,7 @@ def _depths(marks: SetOut, units: Units) -> Table:
         ("Step", "Tape, front", "Ground, front", "Subgrade, front", "Dig, front", "Subgrade, back", "Dig, back"),
         tuple(row(mark) for mark in marks.marks),
         strong=(3, 5),
-        note="Heights are above the zero. Dig is down from the ground as walked; a minus is fill.",
+        note="Heights are above the zero. Dig is down from the ground as walked.",
     )
 
 

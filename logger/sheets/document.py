@@ -86,6 +86,14 @@ def length(value_m: float | None, units: Units, *, missing: str = "–") -> Cell
     return Cell(show_length(value_m, units), show_length(value_m, other(units)))
 
 
+def dig(value_m: float | None, units: Units) -> Cell:
+    """A depth down from the ground, or, where the ground is too low, the word fill and how much."""
+    if value_m is None or value_m >= 0:
+        return length(value_m, units)
+    cell = length(-value_m, units)
+    return Cell(f"fill {cell.text}", cell.under)
+
+
 def both(value_m: float, units: Units) -> str:
     """A length in both unit systems on one line."""
     return f"{show_length(value_m, units)} ({show_length(value_m, other(units))})"

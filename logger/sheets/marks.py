@@ -3,9 +3,9 @@
 from drivers.lengths import Units
 from logger.observation import Tape
 from logger.profile import Profile
-from logger.setout import Mark, SetOut, Stake
+from logger.setout import Mark, SetOut, Stake, tape_at
 from logger.sheets import cautions
-from logger.sheets.document import Block, Cell, Drawing, Lines, Sheet, Table, both, length
+from logger.sheets.document import Block, Cell, Drawing, Lines, Sheet, Table, both, dig, length
 from logger.sheets.head import counts, facts, foot
 from logger.sheets.section import Section
 from logger.steps.option import Option
@@ -26,7 +26,7 @@ def marking_sheet(profile: Profile, option: Option, marks: SetOut, units: Units)
     ]
     if marks.stakes:
         blocks.append(_stake_table(marks.stakes, units))
-    blocks.append(_line_table(marks, units))
+    blocks.append(_line_table(profile, marks, units))
     remarks = (*option.adjusted, *marks.notes, *cautions.guards(option))
     blocks.append(Lines("Remarks", remarks))
     blocks.append(
@@ -55,7 +55,7 @@ def _work_table(marks: SetOut, units: Units) -> Table:
             length(mark.front.finished_m, units),
             length(mark.back.finished_m, units),
             length(mark.front.subgrade_m, units),
-            length(mark.front.dig_m, units),
+            dig(mark.front.dig_m, units),
         )
 
     loose = (
@@ -67,13 +67,15 @@ def _work_table(marks: SetOut, units: Units) -> Table:
         tuple(row(mark) for mark in marks.marks),
         strong=(1, 2, 3),
         note="Heights are above the zero. The tape is read at the riser line, as in the walk. Base top is after "
-        f"compaction.{loose} Dig is down from today's ground to the subgrade, at the front; a minus is fill.",
+        f"compaction.{loose} Dig is down from today's ground to the subgrade, at the front.",
     )
 
 
-def _line_table(marks: SetOut, units: Units) -> Table:
+def _line_table(profile: Profile, marks: SetOut, units: Units) -> Table:
+    ground = profile.ground()
+
     def row(mark: Mark) -> tuple[Cell, ...]:
-        met = [length(x, units) for x in mark.ground_crossings_m] or [Cell("none")]
+        met = [length(tape_at(x, ground, marks.tape), units) for x in mark.ground_crossings_m] or [Cell("none")]
         return (
             Cell(str(mark.riser)),
             length(mark.level_m, units),
@@ -85,7 +87,7 @@ def _line_table(marks: SetOut, units: Units) -> Table:
 
     return Table(
         "Along the line, and ground crossings",
-        ("Riser", "Level string", "Station", "Nosing, station", "Ground there", "Ground crossing g, station"),
+        ("Riser", "Level string", "Station", "Nosing, station", "Ground there", "Ground crossing g, tape"),
         tuple(row(mark) for mark in marks.marks),
         note="The ground crossing is where today's ground meets the foot of that riser: give it its own mark, never "
         "build on it. It is gone once the slope is dug.",

@@ -55,6 +55,7 @@ class Section:
         self._draw_steps()
         self._draw_stakes()
         self._draw_crossings()
+        self._draw_numbers()
         self._draw_measures()
         return self.canvas.svg(f"Section, scale 1:{self.scale}")
 
@@ -78,6 +79,8 @@ class Section:
             if mark.depth_m is not None and mark.back.finished_m is not None:
                 line.append(self.at(mark.face_station_m + mark.depth_m, mark.back.finished_m))
         self.canvas.path(line, width=0.6)
+
+    def _draw_numbers(self) -> None:
         for mark in self.marks.marks:
             assert mark.front.finished_m is not None
             x, y = self.at(mark.face_station_m, mark.front.finished_m)

@@ -1,0 +1,103 @@
+"""Files for other programs, each read back by something that is not ours."""
+
+import csv
+import io
+import json
+import shutil
+import subprocess
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from drivers.lengths import Units
+from logger.construction import Construction
+from logger.export.documents import setout_document
+from logger.export.dxf import LAYERS, section_dxf
+from logger.export.landxml import NAMESPACE, landxml
+from logger.export.tables import marks_csv
+from logger.profile import Profile
+from logger.setout import SetOut, marks_of
+from logger.sheets.section import Section
+from logger.steps.option import Option
+
+ezdxf = pytest.importorskip("ezdxf")
+
+
+@pytest.fixture
+def plan(slope: Profile, option: Option, build: Construction) -> SetOut:
+    return marks_of(slope, option, build)
+
+
+def test_dxf_passes_its_audit_and_holds_the_drawing(slope: Profile, plan: SetOut) -> None:
+    text = section_dxf(slope, plan, 1.2)
+    drawing = ezdxf.read(io.StringIO(text))
+    audit = drawing.audit()
+    assert (len(audit.errors), len(audit.fixes)) == (0, 0)
+    assert drawing.header["$INSUNITS"] == 6
+    space = drawing.modelspace()
+    assert {e.dxf.layer for e in space} == set(LAYERS)
+    ground = next(e for e in space.query("LWPOLYLINE") if e.dxf.layer == "GROUND")
+    assert [p[:2] for p in ground.get_points()] == pytest.approx([(0.0, 0.0), (1.0, 0.1), (3.0, 0.7), (4.0, 0.7)])
+    finished = next(e for e in space.query("LWPOLYLINE") if e.dxf.layer == "FINISHED")
+    assert finished.get_points()[-1][:2] == pytest.approx((3.0, 0.7))
+    stakes = space.query('CIRCLE[layer=="STAKES"]')
+    assert len(stakes) == len(plan.stakes)
+
+
+def test_equal_drawings_are_equal_bytes(slope: Profile, plan: SetOut) -> None:
+    assert section_dxf(slope, plan, 1.2) == section_dxf(slope, plan, 1.2)
+    assert landxml(slope, plan) == landxml(slope, plan)
+    assert Section(slope.ground(), plan, Units.METRES).draw() == Section(slope.ground(), plan, Units.METRES).draw()
+
+
+def test_landxml_holds_ground_and_steps(slope: Profile, plan: SetOut) -> None:
+    root = ET.fromstring(landxml(slope, plan))
+    x = f"{{{NAMESPACE}}}"
+    assert root.tag == f"{x}LandXML"
+    assert root.find(f"{x}Units/{x}Metric").get("linearUnit") == "meter"
+    surfaces = root.findall(f"{x}Alignments/{x}Alignment/{x}Profile/{x}ProfSurf")
+    assert [s.get("name") for s in surfaces] == ["ground", "finished steps"]
+    numbers = [float(n) for n in surfaces[0].find(f"{x}PntList2D").text.split()]
+    assert numbers == [0, 0, 1, 0.1, 3, 0.7, 4, 0.7]
+    steps = [float(n) for n in surfaces[1].find(f"{x}PntList2D").text.split()]
+    assert steps[-2:] == pytest.approx([3.0, 0.7])
+
+
+def test_csv_reads_back_by_rfc_4180(plan: SetOut) -> None:
+    text = marks_csv(plan)
+    assert text.count("\r\n") == 1 + len(plan.marks)
+    rows = list(csv.DictReader(io.StringIO(text, newline="")))
+    for row, mark in zip(rows, plan.marks, strict=True):
+        assert float(row["face_station_m"]) == pytest.approx(mark.face_station_m, abs=1e-6)
+        assert float(row["front_base_top_m"]) == pytest.approx(mark.front.base_top_m, abs=1e-6)
+        assert [float(n) for n in row["ground_crossings_m"].split()] == pytest.approx(mark.ground_crossings_m, abs=1e-6)
+
+
+def test_document_has_every_field_of_a_mark_and_a_stake(plan: SetOut) -> None:
+    document = json.loads(json.dumps(setout_document(plan), allow_nan=False))
+    assert document["schema"] == "risewalk.setout/1"
+    mark, stake = document["marks"][0], document["stakes"][0]
+    distances = {
+        "riser",
+        "face_station_m",
+        "nosing_station_m",
+        "tape_m",
+        "level_m",
+        "ground_crossings_m",
+        "front",
+        "back",
+    }
+    assert distances <= mark.keys()
+    assert set(mark["front"]) == {"finished_m", "base_top_m", "subgrade_m", "ground_m", "dig_m"} == set(mark["back"])
+    downs = {"top_m", "down_to_nosing_m", "down_to_base_m", "down_to_subgrade_m"}
+    assert {"name", "station_m", "side", "offset_m"} | downs <= stake.keys()
+
+
+@pytest.mark.skipif(shutil.which("rsvg-convert") is None, reason="rsvg-convert is not installed")
+def test_svg_is_drawn_by_another_program(slope: Profile, plan: SetOut, tmp_path: Path) -> None:
+    svg = tmp_path / "section.svg"
+    svg.write_text(Section(slope.ground(), plan, Units.FEET_INCHES).draw())
+    out = tmp_path / "section.png"
+    subprocess.run(["rsvg-convert", "--width", "600", str(svg), "--output", str(out)], check=True)
+    assert out.read_bytes().startswith(b"\x89PNG")
