@@ -6,6 +6,7 @@ import json
 import os
 import sys
 import tempfile
+import warnings
 from collections.abc import AsyncIterator, Sequence
 from hashlib import sha256
 from pathlib import Path
@@ -27,16 +28,18 @@ def runtime_folder() -> Path:
     """This user's own runtime folder, made if need be; CannotWrite if others could reach into it."""
     from platformdirs import user_runtime_path
 
-    folder = user_runtime_path("risewalk", ensure_exists=False)
+    with warnings.catch_warnings():  # it warns where the system gives none; what it falls back to is judged below
+        warnings.simplefilter("ignore")
+        folder = user_runtime_path("risewalk", appauthor=False, ensure_exists=False)
     try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    except OSError:
-        folder = Path(tempfile.gettempdir()) / f"risewalk-{os.getuid()}"
+        folder.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         folder.mkdir(mode=0o700, exist_ok=True)
-    status = folder.stat()
-    if status.st_uid != os.getuid():
-        raise CannotWrite(folder, "this folder belongs to somebody else; set XDG_RUNTIME_DIR to one of your own")
-    if status.st_mode & 0o077:
+    except OSError as error:
+        raise CannotWrite(folder, f"there is no place for the socket ({error.strerror}); set XDG_RUNTIME_DIR") from error
+    for place in (folder, folder.parent):
+        if place.stat().st_uid not in (os.getuid(), 0):
+            raise CannotWrite(place, "this folder belongs to somebody else; set XDG_RUNTIME_DIR to one of your own")
+    if folder.stat().st_mode & 0o077:
         folder.chmod(0o700)
     return folder
 

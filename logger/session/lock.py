@@ -50,7 +50,8 @@ class WriterLock:
             os.close(held)
 
     def _sign(self, held: int) -> None:
-        text = json.dumps({"process": os.getpid(), "command": Path(sys.argv[0] or "python").name})
+        command = Path(sys.argv[0] or "python").name.replace("__main__.py", "risewalk")
+        text = json.dumps({"process": os.getpid(), "command": command})
         try:
             os.ftruncate(held, 0)
             os.pwrite(held, text.encode(), 0)

@@ -1,5 +1,7 @@
 """The session file as SQLite sees it: its tables, its marks, and how a connection to it is set up."""
 
+import contextlib
+import os
 import shutil
 import sqlite3
 import tempfile
@@ -34,9 +36,14 @@ SCHEMA = (TABLE, TALK, NO_UPDATE, NO_DELETE, IN_ORDER)
 
 
 def make(path: Path) -> None:
-    """Make an empty session in one transaction; CannotWrite where the disk or folder refuses."""
+    """Make an empty session; CannotWrite where the disk or folder refuses.
+
+    It is made under another name and gets its own once it is whole, so that no power cut leaves half a session.
+    """
+    new = path.with_name(f".{path.name}.new")
     try:
-        connection = sqlite3.connect(path, isolation_level=None)
+        new.unlink(missing_ok=True)
+        connection = sqlite3.connect(new, isolation_level=None)
         try:
             connection.execute("PRAGMA synchronous = FULL")
             connection.execute("BEGIN IMMEDIATE")
@@ -47,8 +54,21 @@ def make(path: Path) -> None:
             connection.execute("COMMIT")
         finally:
             connection.close()
+        new.replace(path)
+        _sync_folder(path.parent)
     except (sqlite3.Error, OSError) as error:
+        with contextlib.suppress(OSError):
+            new.unlink(missing_ok=True)
         raise CannotWrite(path, f"the session cannot be made ({error})") from error
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name == "posix":
+        held = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(held)
+        finally:
+            os.close(held)
 
 
 def connect_writer(path: Path) -> sqlite3.Connection:
