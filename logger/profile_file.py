@@ -2,14 +2,14 @@
 
 import csv
 import io
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from logger.errors import FileError, NotASession, WrongFile
+from logger.errors import FileError, WrongFile
 from logger.observation import Surface
+from logger.written import number, read_text
 
 if TYPE_CHECKING:
     from logger.profile import Profile, ProfilePoint
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 SESSION_MAGIC = b"SQLite format 3\x00"
 NEEDED = ("station_m", "elevation_m")
 COLUMNS = ("station_m", "offset_m", "elevation_m", "u_m")
-MOST_BYTES = 64 * 1024 * 1024
 MOST_MISTAKES = 50
 LEAST_CENTRE = 2
 
@@ -146,32 +145,3 @@ class _Rows:
                 f"line {line}: station {place[0]:g} comes after {last[0]:g}; sort by station, then offset"
             )
         return False
-
-
-def number(text: str) -> float | None:
-    """A finite number in plain digits, None for anything else."""
-    if not text or any(c not in "0123456789.+-eE" for c in text):
-        return None
-    try:
-        value = float(text)
-    except ValueError:
-        return None
-    return value if math.isfinite(value) else None
-
-
-def read_text(path: Path | str) -> str:
-    """A text file that a person wrote; FileError where it cannot be read, is not text or is far too large."""
-    try:
-        with Path(path).open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise FileError(path, error.strerror or str(error)) from None
-    if len(data) > MOST_BYTES:
-        raise FileError(path, f"it is larger than {MOST_BYTES // 2**20} MB")
-    if b"\x00" in data:
-        raise NotASession(path, "it is neither a session nor a text file")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise WrongFile(path, [f"line {line}: it is not UTF-8 text"]) from None
