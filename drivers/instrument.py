@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from importlib.resources import files
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
 
 from pydantic import ConfigDict, Discriminator, Field, ValidationError, model_validator
 
@@ -15,6 +15,7 @@ from drivers.errors import InstrumentFileError
 from drivers.quantities import quantity
 from drivers.scale import Scale, scale_of
 from drivers.tables import (
+    KINDS,
     AskTable,
     DecoderTable,
     FluidTable,
@@ -33,8 +34,8 @@ SIGMAS = {"limit": 3**0.5, "95%": 1.959963984540054, "sigma": 1.0}
 """What a stated accuracy is divided by: limits of a rectangular distribution (JCGM 100, 4.3.7), 95 % of a normal."""
 LEAST_DRIFT_M_PER_H = 0.001
 """Zero drift assumed where the file says nothing (common practice for a hose level: a millimetre an hour)."""
-ACCURACY = re.compile(r"\s*(?:±\s*)?(?P<parts>.+?)\s*")
 LARGEST = 256 * 1024
+PLAIN_NAME = re.compile(r"[A-Za-z0-9][\w.-]*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,18 +202,26 @@ def dump(instrument: InstrumentFile) -> str:
 
 def load(name_or_path: str) -> InstrumentFile:
     """The instrument of a shipped name, of the user's folder, or of a path; InstrumentFileError says what is wrong."""
-    plain_name = re.fullmatch(r"[A-Za-z0-9][\w.-]*", name_or_path) is not None
-    if plain_name and not name_or_path.endswith(SUFFIX):
-        for found in (user_folder() / f"{name_or_path}{SUFFIX}", shipped_folder() / f"{name_or_path}{SUFFIX}"):
-            if found.is_file():
-                return _read(found)
-        if not Path(name_or_path).is_file():
-            from difflib import get_close_matches
+    path = find(name_or_path)
+    if path is None:
+        from difflib import get_close_matches
 
-            near = get_close_matches(name_or_path, names(), 1)
-            hint = f"did you mean {near[0]}?" if near else "see risewalk instruments"
-            raise InstrumentFileError(name_or_path, [f"no instrument of that name; {hint}"])
-    return _read(Path(name_or_path))
+        near = get_close_matches(name_or_path, names(), 1)
+        hint = f"did you mean {near[0]}?" if near else "see risewalk instruments"
+        raise InstrumentFileError(name_or_path, [f"no instrument of that name; {hint}"])
+    return _read(path)
+
+
+def find(name_or_path: str) -> Path | None:
+    """The file a name or path stands for; None for a name nobody has."""
+    if PLAIN_NAME.fullmatch(name_or_path) is None or name_or_path.endswith(SUFFIX):
+        return Path(name_or_path)
+    places = (
+        user_folder() / f"{name_or_path}{SUFFIX}",
+        shipped_folder() / f"{name_or_path}{SUFFIX}",
+        Path(name_or_path),
+    )
+    return next((place for place in places if place.is_file()), None)
 
 
 def names() -> list[str]:
@@ -238,6 +247,25 @@ def user_folder() -> Path:
 def schema() -> dict[str, Any]:
     """JSON Schema of an instrument file."""
     return InstrumentFile.model_json_schema(by_alias=True)
+
+
+def described() -> Iterator[tuple[str, str]]:
+    """Every field by its path, with its meaning and default."""
+    for name, field in InstrumentFile.model_fields.items():
+        yield name, field.description or ""
+        if name == "decoder":
+            for kind, model in KINDS.items():
+                yield from _fields_of(f"decoder ({kind})", model)
+        else:
+            for model in (field.annotation, *get_args(field.annotation)):
+                if isinstance(model, type) and issubclass(model, Table):
+                    yield from _fields_of(name, model)
+
+
+def _fields_of(path: str, model: type[Table]) -> Iterator[tuple[str, str]]:
+    for name, field in model.model_fields.items():
+        default = "needed" if field.is_required() else f"default {field.get_default(call_default_factory=True)!r}"
+        yield f"{path}.{field.alias or name}", f"{field.description or 'Names the decoder.'} ({default})"
 
 
 def _read(path: Path) -> InstrumentFile:
