@@ -109,7 +109,8 @@ class Acquisition:
             now, at = self.clock.now_us(), self.clock.at_us()
             self._jumped(now - steady, at - utc)
             steady, utc = now, at
-            self.flush()
+            if self.pending and now - self.pending[0].t_us >= TICK_S * MICRO:
+                self.flush()
 
     def batch(self) -> Draft | None:
         """The raw bytes not handed over yet, as one event; None if there are none."""

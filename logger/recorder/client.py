@@ -35,7 +35,7 @@ def runtime_folder() -> Path:
         folder.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         folder.mkdir(mode=0o700, exist_ok=True)
     except OSError as error:
-        raise CannotWrite(folder, f"there is no place for the socket ({error.strerror}); set XDG_RUNTIME_DIR") from error
+        raise CannotWrite(folder, f"no place for the socket ({error.strerror}); set XDG_RUNTIME_DIR") from error
     for place in (folder, folder.parent):
         if place.stat().st_uid not in (os.getuid(), 0):
             raise CannotWrite(place, "this folder belongs to somebody else; set XDG_RUNTIME_DIR to one of your own")

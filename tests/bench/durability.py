@@ -21,7 +21,7 @@ from typing import Any
 
 import powercut
 
-from drivers.instrument import load, parse
+from drivers.instrument import parse
 from logger.errors import RiseError
 from logger.recorder.settings import Settings
 from logger.session.events import Draft, EventKind, raw_draft
