@@ -31,7 +31,7 @@ class Reports:
     def status(self) -> dict[str, Any]:
         """Session, setup, zero and its age, link, battery, counts, last save."""
         recorder = self.recorder
-        book, state, writer = recorder.book, recorder.acquisition.state, recorder.writer
+        book, writer = recorder.book, recorder.writer
         zero, now_us = book.zero(), recorder.clock.now_us()
         waiting = recorder.tagging.waiting
         told: dict[str, Any] = {
@@ -41,8 +41,7 @@ class Reports:
             "job": book.job,
             "process": os.getpid(),
             "socket": recorder.socket,
-            "port": recorder.settings.port,
-            "instrument": recorder.settings.instrument.instrument.name,
+            **self._instrument(),
             "units": str(recorder.settings.units),
             "tape": str(book.tape),
             "setup": book.setup,
@@ -50,10 +49,7 @@ class Reports:
             "rod_m": book.rod_m,
             "needs_zero": zero is None,
             "zero": None,
-            "link": str(state.link),
-            "why": state.why,
-            "battery": state.battery,
-            "age_s": None if state.last_us is None else (now_us - state.last_us) / 1e6,
+            **self._line(now_us),
             "counts": self._counts(),
             "last_tag": None,
             "last_save": iso(writer.saved_at_us) if writer.saved_at_us else None,
@@ -69,6 +65,22 @@ class Reports:
         if (tag := book.last_tag) is not None:
             told["last_tag"] = answer_of(tag.body, tag.at_us) | {"age_s": (now_us - tag.t_us) / 1e6}
         return told
+
+    def _instrument(self) -> dict[str, Any]:
+        """What is asked and what it can do: the spread it calls steady, and how far it reaches, None where not told."""
+        settings = self.recorder.settings
+        instrument = settings.instrument
+        return {
+            "port": settings.port,
+            "instrument": instrument.instrument.name,
+            "steady_spread_m": instrument.settle_rule.spread_m,
+            "reach": {"height_m": instrument.reach_height_m, "distance_m": instrument.reach_distance_m},
+        }
+
+    def _line(self, now_us: int) -> dict[str, Any]:
+        state = self.recorder.acquisition.state
+        age_s = None if state.last_us is None else (now_us - state.last_us) / 1e6
+        return {"link": str(state.link), "why": state.why, "battery": state.battery, "age_s": age_s}
 
     def _counts(self) -> dict[str, Any]:
         book, acquisition = self.recorder.book, self.recorder.acquisition
@@ -106,6 +118,7 @@ class Reports:
             "steady": live.steady,
             "age_s": max(0.0, (recorder.clock.now_us() - state.last_us) / 1e6),
             "link": str(state.link),
+            "temperature_c": live.temperature_c,
         }
 
     async def watch(self) -> None:
