@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -58,7 +59,7 @@ KINDS: dict[str, Callable[[Plan, Path | None, Units], "Sheet"]] = {
 """The sheets that can be made of a layout."""
 
 
-@click.command(epilog="Example: risewalk sheet bank.walk --brief brief.toml --out marks.html")
+@click.command(epilog="Example: risewalk sheet bank.walk --brief brief.toml --paper a4 --out marks.pdf")
 @plan_arguments
 @click.option("--kind", type=click.Choice(list(KINDS)), default="marks", show_default=True, help="Which sheet.")
 @click.option(
@@ -68,7 +69,9 @@ KINDS: dict[str, Callable[[Plan, Path | None, Units], "Sheet"]] = {
 )
 @units_option
 @click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True, help="Paper size.")
-@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write here instead of to stdout.")
+@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write here; .html or .pdf by its name.")
+@click.option("--maker", default="", help="Your name at the head of the sheet.")
+@click.option("--template", type=click.Path(dir_okay=False, path_type=Path), help="Your own typst template for PDF.")
 def command(
     *,
     file: Path,
@@ -79,15 +82,28 @@ def command(
     units: str,
     paper: str,
     out: Path | None,
+    maker: str,
+    template: Path | None,
 ) -> None:
-    """A sheet to print: marks and base tops, digging, quantities, a quote for the client or for the office."""
+    """A sheet to print: marks and base tops, digging, quantities, a quote for the client or for the office.
+
+    Without --out the page goes to stdout, as HTML. PDF needs the extra `sheets`.
+    """
     from logger.sheets.document import Paper
-    from logger.sheets.html import page
 
     sheet = KINDS[kind](read_plan(file, brief_path, risers), catalogue, Units(units))
-    text = page(sheet, Paper(paper))
-    if out is None:
-        sys.stdout.write(text)
+    if maker:
+        sheet = replace(sheet, maker=maker)
+    if out is not None and out.suffix.lower() == ".pdf":
+        from logger.sheets.pdf import pdf
+
+        write_file(out, pdf(sheet, Paper(paper), template))
     else:
+        from logger.sheets.html import page
+
+        text = page(sheet, Paper(paper))
+        if out is None:
+            sys.stdout.write(text)
+            return
         write_file(out, text)
-        click.echo(f"wrote {out}", err=True)
+    click.echo(f"wrote {out}", err=True)
