@@ -1,27 +1,43 @@
-"""`risewalk setout`: what to mark and where, for one layout."""
+"""`risewalk setout`: what to mark and where, for one layout; with a port, live guidance to each mark."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
-from drivers.lengths import Units
+from drivers.lengths import Units, length_m
 from tui.cli.output import emit_json
-from tui.cli.plan import plan_arguments, read_plan, units_option
+from tui.cli.plan import Plan, plan_arguments, read_plan, units_option
 
 
 @click.command(epilog="Example: risewalk setout bank.walk --brief brief.toml --risers 12")
 @plan_arguments
 @units_option
-@click.option("--json", "as_json", is_flag=True, help="For programs: metres, one document.")
-def command(*, file: Path, brief_path: Path, risers: int | None, units: str, as_json: bool) -> None:
+@click.option("--port", default="", help="Guide live with this instrument; a running recorder needs none.")
+@click.option("--instrument", default="", help="Name or file of the instrument.")
+@click.option("--live", is_flag=True, help="Guide live, with the recorder that runs or the port the session knows.")
+@click.option(
+    "--level",
+    type=click.Choice(["finished", "base", "subgrade", "crossing"]),
+    default="base",
+    show_default=True,
+    help="What to guide to.",
+)
+@click.option("--tolerance", default="3 mm", show_default=True, help="On grade within this.")
+@click.option("--json", "as_json", is_flag=True, help="For programs: metres, one document; live, one object a line.")
+def command(*, file: Path, brief_path: Path, risers: int | None, units: str, as_json: bool, **live: Any) -> None:
     """What to mark and where: riser lines, ground crossings, base tops, digging, stakes.
 
     All heights are above the zero. The tape column is measured as in the walk; the level string starts at riser 1.
+    With --port or --live it guides to each mark in turn: raise or lower, up or down the slope.
     """
     from logger.export.documents import setout_document
     from logger.setout import set_out
 
     plan = read_plan(file, brief_path, risers)
+    if live["port"] or live["live"]:
+        _guide(plan, file, Units(units), as_json=as_json, **live)
+        return
     marks = set_out(plan.profile, plan.option, plan.brief)
     if as_json:
         emit_json(setout_document(marks))
@@ -30,3 +46,24 @@ def command(*, file: Path, brief_path: Path, risers: int | None, units: str, as_
     from logger.sheets.text import plain_text
 
     click.echo(plain_text(marking_sheet(plan.profile, plan.option, marks, Units(units))), nl=False)
+
+
+def _guide(plan: Plan, file: Path, units: Units, *, as_json: bool, **live: Any) -> None:
+    """Guide to each mark until the input ends."""
+    import asyncio
+
+    from logger.recorder.client import python_module
+    from tui.cli.live import HELP, LEVELS, Talk, run
+
+    def say(told: dict[str, Any]) -> None:
+        if as_json:
+            emit_json(told, line=True)
+        else:
+            click.echo("\a" * told.get("bell", 0) + told["words"])
+
+    talk = Talk(plan, LEVELS[live["level"]], units, length_m(live["tolerance"], units))
+    words = ["tui.cli", "record", str(file), "--socket", "--units", units.value]
+    for name in ("port", "instrument"):
+        words += [f"--{name}", live[name]] if live[name] else []
+    click.echo(HELP, err=True)
+    asyncio.run(run(file, talk, python_module(*words), say))

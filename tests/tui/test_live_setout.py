@@ -1,0 +1,89 @@
+"""Live set-out: what is said for readings and typed lines, and a real guided take against the simulator."""
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from drivers.lengths import Units
+from logger.errors import Refused
+from logger.guidance import Level, Say
+from logger.profile import Profile, ProfilePoint
+from logger.steps.brief import brief_of
+from logger.steps.option import Option
+from tui.cli.live import Talk
+
+F = (0.5 - 0.02 * 0.8) / 2
+
+
+@pytest.fixture
+def plan() -> Any:
+    points = tuple(ProfilePoint(x, 0.0, z, 0.0) for x, z in ((0.0, 0.0), (0.8, 0.5), (2.0, 0.5)))
+    option = Option(
+        risers=2, treads=2, face_m=F, nosing_rise_m=F + 0.008, tread_m=0.4, fall=0.02, landing_fall=0.02,
+        depths_m=(0.4, 0.4), face_stations_m=(0.0, 0.4), tops_m=(F, 2 * F + 0.008), faces_m=(F, F), landings=(),
+        foot_m=0.0, ground_above_m2=0.0, ground_below_m2=0.0, fit_m2=0.0, step_rule_m=0.9,
+    )  # fmt: skip
+    steps = {"tread": "0.4 m", "landing": "1 m", "width": "1 m"}
+    brief = brief_of({"steps": steps, "layers": {"unit": "15 cm", "base": "10 cm"}})
+    return SimpleNamespace(profile=Profile(points), option=option, brief=brief)
+
+
+def reading(above: float | None, *, steady: bool = True) -> dict[str, Any]:
+    return {"event": "reading", "above_zero_m": above, "steady": steady}
+
+
+def test_enter_takes_and_goes_on_to_the_next_mark(plan: Any) -> None:
+    talk = Talk(plan, Level.BASE_TOP, Units.MILLIMETRES, 0.003)
+    assert talk.where() == "riser 1, front: base top 92 mm above zero, tape 0 mm"
+    reply = talk.said("")
+    assert (reply.ask, reply.forward) == (("base 1 front",), True)
+    assert talk.forward().words.startswith("riser 1, back")
+    assert talk.said("riser 2 back").words.startswith("riser 2, back")
+    assert talk.forward().words == "that was the last mark"
+    assert talk.said("riser 7").words == "no base top at riser 7"
+
+
+def test_same_word_is_said_about_once_a_second_and_a_new_one_at_once(plan: Any) -> None:
+    talk = Talk(plan, Level.BASE_TOP, Units.MILLIMETRES, 0.003)
+    said = [talk.heard(reading(0.05)) for _ in range(25)]
+    assert [i for i, told in enumerate(said) if told is not None] == [0, 10, 20]
+    told = talk.heard(reading(0.092))
+    assert told is not None
+    assert told.say is Say.ON_GRADE
+
+
+def test_without_a_zero_it_asks_for_the_zero(plan: Any) -> None:
+    talk = Talk(plan, Level.BASE_TOP, Units.MILLIMETRES, 0.003)
+    told = talk.heard(reading(None))
+    assert told is not None
+    assert (told.say, told.bell) == (Say.ZERO, 3)
+    assert talk.said("zero BM").ask == ("benchmark BM",)
+
+
+def test_levels_change_what_is_kept(plan: Any) -> None:
+    talk = Talk(plan, Level.FINISHED, Units.METRES, 0.003)
+    assert talk.said("take").ask == ("built 1 front",)
+    talk.said("level subgrade")
+    dug = talk.said("take").ask
+    assert dug == ("surface dug", "station 0.000000 m # riser 1 front", "surface ground")
+    talk.said("level crossing")
+    assert talk.said("take").ask == ("point g1",)
+    told = talk.heard(reading(-0.1))
+    assert told is not None
+    assert told.say is Say.UPHILL
+    assert told.go_m == pytest.approx(0.1 / (np.interp(0.25, [0, 0.8], [0, 0.5]) / 0.5)), "level ground before the first point"
+
+
+def test_help_for_what_is_not_understood_and_an_end(plan: Any) -> None:
+    talk = Talk(plan, Level.FINISHED, Units.METRES, 0.003)
+    assert "Enter takes" in talk.said("what now").words
+    assert talk.said("back").words == "this is the first mark"
+    assert talk.said("quit").end
+
+
+def test_no_layers_no_guidance_to_a_base(plan: Any) -> None:
+    bare = brief_of({"steps": {"tread": "0.4 m", "landing": "1 m"}})
+    with pytest.raises(Refused, match="layers"):
+        Talk(SimpleNamespace(profile=plan.profile, option=plan.option, brief=bare), Level.BASE_TOP, Units.METRES, 0.003)

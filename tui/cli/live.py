@@ -1,0 +1,227 @@
+"""Live set-out in a terminal: a client of the recorder that turns what the instrument shows into words.
+
+One line of input, one thing done; `Talk` knows the words, `guide` moves the lines. What is taken is kept in the
+session by the recorder, under the riser it belongs to.
+"""
+
+import asyncio
+import contextlib
+import sys
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from drivers.lengths import Units, show_length
+from logger.errors import Refused
+from logger.guidance import Guide, Level, Say, Target, Told, Way, targets
+
+if TYPE_CHECKING:
+    from logger.recorder.client import Client
+    from tui.cli.plan import Plan
+
+QUIET = 10
+"""The same word is said again after so many readings, about a second."""
+LEVELS = {"finished": Level.FINISHED, "base": Level.BASE_TOP, "subgrade": Level.SUBGRADE, "crossing": Level.CROSSING}
+HELP = (
+    "Enter takes and goes on; next, back, riser K [front|back], level finished|base|subgrade|crossing, zero NAME, quit"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """What one line of input leads to: words for the user, lines for the recorder, whether to go on or to end."""
+
+    words: str = ""
+    ask: tuple[str, ...] = ()
+    forward: bool = False
+    end: bool = False
+
+
+class Talk:
+    """Where the user stands in the set-out, and what to say for each reading; no input or output."""
+
+    def __init__(self, plan: "Plan", level: Level, units: Units, tolerance_m: float) -> None:
+        from logger.setout import set_out
+
+        self.ground = plan.profile.ground()
+        self.marks = set_out(plan.profile, plan.option, plan.brief)
+        self.units, self.tolerance_m = units, tolerance_m
+        self.level, self.at, self._since = level, 0, QUIET
+        self.targets = targets(self.marks, level, self.ground)
+        self._said: Say | None = None
+        self.guide = self._guide()
+
+    def _guide(self) -> Guide:
+        if not self.targets:
+            raise Refused("no_height", f"the brief gives no {self.level.value}: add its layers")
+        way = Way.FIND if self.level is Level.CROSSING else Way.CHECK
+        self._since = QUIET
+        return Guide(self.targets[self.at], way, self.tolerance_m)
+
+    def where(self) -> str:
+        """The mark in front, in words."""
+        from logger.setout import tape_at
+
+        mark = self.guide.target
+        tape = show_length(tape_at(mark.station_m, self.ground, self.marks.tape), self.units)
+        height = show_length(mark.height_m, self.units)
+        return f"riser {mark.riser}, {mark.place}: {mark.level.value} {height} above zero, tape {tape}"
+
+    def heard(self, reading: dict[str, Any]) -> Told | None:
+        """What to say for a reading of the recorder, None while nothing new is to be said."""
+        above = reading["above_zero_m"]
+        if above is None:
+            told = Told(Say.ZERO, 0.0, None, 3 if self._said is not Say.ZERO else 0)
+        else:
+            told = self.guide.heard(above, steady=bool(reading["steady"]))
+        self._since += 1
+        if told.say is self._said and self._since < QUIET:
+            return None
+        self._said, self._since = told.say, 0
+        return told
+
+    def said(self, line: str) -> Reply:
+        """Do one line of input."""
+        word, *rest = line.split() or [""]
+        match word, rest:
+            case "" | "take", []:
+                return Reply(ask=self._tags(), forward=True)
+            case "next" | "back", []:
+                return self._go(self.at + (1 if word == "next" else -1))
+            case "riser", [number, *place] if number.isdecimal() and len(place) <= 1:
+                return self._find(int(number), place[0] if place else None)
+            case "level", [name] if name in LEVELS:
+                self.level, self.at = LEVELS[name], 0
+                self.targets = targets(self.marks, self.level, self.ground)
+                self.guide = self._guide()
+                return Reply(self.where())
+            case "zero", [name]:
+                return Reply(ask=(f"benchmark {name}",))
+            case "quit", []:
+                return Reply(end=True)
+            case _:
+                return Reply(HELP)
+
+    def forward(self) -> Reply:
+        """Go on to the next mark after one was taken."""
+        return self._go(self.at + 1)
+
+    def _go(self, at: int) -> Reply:
+        if not 0 <= at < len(self.targets):
+            return Reply("that was the last mark" if at > 0 else "this is the first mark")
+        self.at, self.guide = at, Guide(self.targets[at], self.guide.way, self.tolerance_m)
+        self._said, self._since = None, QUIET
+        return Reply(self.where())
+
+    def _find(self, riser: int, place: str | None) -> Reply:
+        for i, target in enumerate(self.targets):
+            if target.riser == riser and place in (None, target.place):
+                return self._go(i)
+        return Reply(f"no {self.level.value} at riser {riser}{f', {place}' if place else ''}")
+
+    def _tags(self) -> tuple[str, ...]:
+        """How the recorder keeps what was found at the mark in front."""
+        from logger.setout import tape_at
+
+        mark: Target = self.guide.target
+        match self.level:
+            case Level.FINISHED:
+                return (f"built {mark.riser} {mark.place}",)
+            case Level.BASE_TOP:
+                return (f"base {mark.riser} {mark.place}",)
+            case Level.SUBGRADE:
+                tape = tape_at(mark.station_m, self.ground, self.marks.tape)
+                return ("surface dug", f"station {tape:.6f} m # riser {mark.riser} {mark.place}", "surface ground")
+            case Level.CROSSING:
+                return (f"point g{mark.riser}",)
+
+
+async def guide(talk: Talk, client: "Client", say: Callable[[dict[str, Any]], None]) -> None:
+    """Talk until the input ends or `quit`; what is said goes out as events with their words."""
+    say({"event": "mark", "words": talk.where()})
+    await client.ask("watch on")
+    listening = asyncio.create_task(_listen(talk, client, say))
+    try:
+        async for line in _input():
+            reply = talk.said(line)
+            if reply.end:
+                return
+            await _do(talk, client, reply, say)
+            if listening.done():
+                await listening
+    finally:
+        listening.cancel()
+        await asyncio.gather(listening, return_exceptions=True)
+
+
+async def _listen(talk: Talk, client: "Client", say: Callable[[dict[str, Any]], None]) -> None:
+    async for event in client.events():
+        if event.get("event") == "reading" and (told := talk.heard(event)) is not None:
+            mark = talk.guide.target
+            say(
+                {
+                    "event": "guidance",
+                    "riser": mark.riser,
+                    "place": mark.place,
+                    "level": mark.level.value,
+                    "say": told.say.value,
+                    "by_m": told.by_m,
+                    "go_m": told.go_m,
+                    "bell": told.bell,
+                    "words": told.words(talk.units),
+                }
+            )
+    raise Refused("recorder_gone", "the recorder ended; run the command again to go on")
+
+
+async def _do(talk: Talk, client: "Client", reply: Reply, say: Callable[[dict[str, Any]], None]) -> None:
+    taken = True
+    for line in reply.ask:
+        answer = await client.ask(line)
+        taken = taken and bool(answer.get("ok"))
+        if answer.get("event") == "observed" or not answer.get("ok"):
+            say({"event": "taken", "words": _answered(answer, talk.units), "answer": answer})
+    if reply.words:
+        say({"event": "mark", "words": reply.words})
+    if reply.forward and taken:
+        say({"event": "mark", "words": talk.forward().words})
+
+
+def _answered(answer: dict[str, Any], units: Units) -> str:
+    if not answer.get("ok"):
+        return f"not taken: {answer.get('message', answer.get('error'))}"
+    return f"taken, {show_length(answer['above_zero_m'], units)} above zero"
+
+
+async def _input() -> AsyncIterator[str]:
+    """Lines of stdin, read in a daemon thread so that a blocked read never holds the program."""
+    import threading
+
+    loop, lines = asyncio.get_running_loop(), asyncio.Queue[str | None]()
+
+    def read() -> None:
+        with contextlib.suppress(RuntimeError):  # the loop has ended while a read was blocked
+            for line in sys.stdin:
+                loop.call_soon_threadsafe(lines.put_nowait, line.strip())
+            loop.call_soon_threadsafe(lines.put_nowait, None)
+
+    threading.Thread(target=read, name="stdin", daemon=True).start()
+    while (line := await lines.get()) is not None:
+        yield line
+
+
+async def run(file: Path, talk: Talk, command: list[str], say: Callable[[dict[str, Any]], None]) -> None:
+    """Attach to the recorder of a session or start one; one that was started here ends here."""
+    from logger.recorder.client import attach, start
+
+    client = await attach(file)
+    started = client is None
+    if client is None:
+        client = await start(file, command)
+    try:
+        await guide(talk, client, say)
+        if started:
+            await client.ask("end")
+    finally:
+        await client.close()
