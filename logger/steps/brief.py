@@ -14,6 +14,7 @@ from pydantic import Field, ValidationError
 from drivers.lengths import FEET, INCHES, Units
 from logger.errors import FileError, WrongFile
 from logger.steps.contradictions import contradictions
+from logger.steps.rulebook import RuleSet, rule_set
 from logger.steps.tables import (
     Building,
     Cheek,
@@ -54,8 +55,8 @@ OPTIONS = "the options"
 """What stands for the file where there is none."""
 
 
-class Brief(Table):
-    """A whole brief. Lengths are in metres, whatever they were written in; `source` is the file they came from."""
+class Tables(Table):
+    """The tables of a brief as the file has them; lengths are in metres, whatever they were written in."""
 
     steps: Steps
     unit: Unit = Field(default_factory=Unit)
@@ -65,8 +66,14 @@ class Brief(Table):
     rules: Rules = Field(default_factory=Rules)
     landing_at: tuple[LandingAt, ...] = ()
     no_landing: tuple[NoLanding, ...] = ()
-    source: str = Field(default=OPTIONS, exclude=True)
-    shown_in: Units = Field(default=Units.METRES, exclude=True)
+
+
+class Brief(Tables):
+    """A whole brief: its tables, the file they came from, the units people read, and the rule sets it names."""
+
+    source: str = OPTIONS
+    shown_in: Units = Units.METRES
+    rule_sets: tuple[RuleSet, ...] = ()
 
     @property
     def landing_fall(self) -> float:
@@ -93,10 +100,17 @@ def brief_of(
     _derive_tread(tables, units)
     brief, wrong = _validated(tables, units)
     mistakes.update(wrong)
+    rule_sets = []
+    for name in brief.rules.sets:
+        try:
+            rule_sets.append(rule_set(name))
+        except ValueError as error:
+            mistakes["rules.sets"] = str(error)
     mistakes.update({p: why for p, why in contradictions(brief, set(mistakes)) if p not in mistakes})
     if mistakes:
         raise WrongFile(source, [f"{place}: {why}" for place, why in mistakes.items()])
-    return brief.model_copy(update={"source": source, "shown_in": _shown_in(tables, units)})
+    shown_in = _shown_in(tables, units)
+    return Brief.model_construct(**dict(brief), source=source, shown_in=shown_in, rule_sets=tuple(rule_sets))
 
 
 def _document(path: Path | str | None) -> dict[str, Any]:
@@ -168,13 +182,13 @@ def tread_of_unit(unit: Unit) -> float | None:
     return unit.deep * unit.depth_m + (unit.deep - 1) * unit.joint_m - unit.overhang_m - unit.overlap_m
 
 
-def _validated(tables: dict[str, Any], units: Units) -> tuple[Brief, dict[str, str]]:
+def _validated(tables: dict[str, Any], units: Units) -> tuple[Tables, dict[str, str]]:
     """The brief, and what was wrong; wrong fields are left at a stand-in so that the others can be judged too."""
     mistakes: dict[str, str] = {}
     data = tables
     for _ in range(3):
         try:
-            return Brief.model_validate(data, context={"units": units}), mistakes
+            return Tables.model_validate(data, context={"units": units}), mistakes
         except ValidationError as error:
             for wrong in error.errors(include_url=False):
                 place = list(wrong["loc"])
@@ -233,7 +247,7 @@ TABLES: dict[str, type[Table]] = {
 def _known(place: tuple[Any, ...]) -> Iterator[str]:
     """The fields of the table at a place."""
     named = [part for part in place if not isinstance(part, int)]
-    model = TABLES[named[-1]] if named and named[-1] in TABLES else Brief
+    model = TABLES[named[-1]] if named and named[-1] in TABLES else Tables
     yield from (f.alias or name for name, f in model.model_fields.items())
 
 

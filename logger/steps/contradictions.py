@@ -7,7 +7,7 @@ from drivers.lengths import show_length
 from logger.steps.tables import Kind, Top
 
 if TYPE_CHECKING:
-    from logger.steps.brief import Brief
+    from logger.steps.brief import Tables
 
 SAME_M = 1e-6
 """Lengths closer than this are the same."""
@@ -15,7 +15,7 @@ SAME_M = 1e-6
 Found = Iterator[tuple[str, str]]
 
 
-def contradictions(brief: "Brief", wrong: set[str]) -> Found:
+def contradictions(brief: "Tables", wrong: set[str]) -> Found:
     """Each contradiction as its place and a sentence; those that involve a place already wrong are left out."""
     for places, why in _all(brief):
         if not wrong & {p if "." in p else f"steps.{p}" for p in places}:
@@ -23,14 +23,14 @@ def contradictions(brief: "Brief", wrong: set[str]) -> Found:
             yield (first if "." in first else f"steps.{first}"), why
 
 
-def _all(brief: "Brief") -> Iterator[tuple[tuple[str, ...], str]]:
+def _all(brief: "Tables") -> Iterator[tuple[tuple[str, ...], str]]:
     yield from _depths(brief)
     yield from _heights(brief)
     yield from _unit(brief)
     yield from _landings(brief)
 
 
-def _depths(brief: "Brief") -> Iterator[tuple[tuple[str, ...], str]]:
+def _depths(brief: "Tables") -> Iterator[tuple[tuple[str, ...], str]]:
     s = brief.steps
     if s.landing_m <= s.tread_m + SAME_M:
         yield ("landing", "tread"), f"a landing must be deeper than a tread of {show_length(s.tread_m)}"
@@ -50,7 +50,7 @@ def _depths(brief: "Brief") -> Iterator[tuple[tuple[str, ...], str]]:
         yield ("above_weight", "below_weight"), "both weights are zero: nothing would tell one layout from another"
 
 
-def _heights(brief: "Brief") -> Iterator[tuple[tuple[str, ...], str]]:
+def _heights(brief: "Tables") -> Iterator[tuple[tuple[str, ...], str]]:
     s = brief.steps
     if s.riser_min_m is not None and s.riser_max_m is not None and s.riser_min_m > s.riser_max_m:
         yield ("riser_min", "riser_max"), f"it is more than riser_max, {show_length(s.riser_max_m)}"
@@ -64,7 +64,7 @@ def _heights(brief: "Brief") -> Iterator[tuple[tuple[str, ...], str]]:
         yield ("flight_min", "flight_risers"), f"it is more than flight_risers, {s.flight_risers}"
 
 
-def _unit(brief: "Brief") -> Iterator[tuple[tuple[str, ...], str]]:
+def _unit(brief: "Tables") -> Iterator[tuple[tuple[str, ...], str]]:
     from logger.steps.brief import tread_of_unit
 
     s, unit = brief.steps, brief.unit
@@ -87,7 +87,7 @@ def _unit(brief: "Brief") -> Iterator[tuple[tuple[str, ...], str]]:
         yield ("unit.fall_max", "fall"), "it is less than the fall"
 
 
-def _landings(brief: "Brief") -> Iterator[tuple[tuple[str, ...], str]]:
+def _landings(brief: "Tables") -> Iterator[tuple[tuple[str, ...], str]]:
     for i, zone in enumerate(brief.no_landing):
         if zone.end_m <= zone.begin_m:
             yield (f"no_landing.{i}.to",), "it lies before from"

@@ -39,7 +39,8 @@ class Option:
 
     `face_stations_m` (n) are the riser lines; `depths_m` (n, or n-1 when the last riser meets the grade) what follows
     each; `tops_m` (n) the finished height at the front of each, in the profile's datum; `faces_m` (n) the exposed
-    height of each. `adjusted` says in words what was changed to make the layout close.
+    height of each. `adjusted` says in words what was changed to make the layout close. `rise_m` and `run_m` are of this
+    layout: they differ from the brief's where the foot was moved.
     """
 
     risers: int
@@ -61,6 +62,8 @@ class Option:
     step_rule_m: float
     findings: tuple[Finding, ...] = ()
     adjusted: tuple[str, ...] = ()
+    rise_m: float | None = None
+    run_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,15 +78,20 @@ class Cause:
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """A riser count that cannot be, with its causes."""
+    """A riser count that cannot be, with its causes and the smallest changes that would mend it."""
 
     risers: int
     causes: tuple[Cause, ...]
+    mends: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """All layouts of one brief, best first, with what was refused; rise and run in metres."""
+    """All layouts of one brief, best first, with what was refused; rise and run in metres.
+
+    `ranking` says in one line what put them in this order; `trade_offs` are the indexes of the options that no other
+    beats in fit, comfort, landings and units at once.
+    """
 
     rise_m: float
     run_m: float
@@ -91,3 +99,6 @@ class Options:
     refused: tuple[Refusal, ...]
     chosen: int = 0
     notes: tuple[str, ...] = ()
+    ranking: str = ""
+    trade_offs: tuple[int, ...] = ()
+    estimate_only: bool = False

@@ -1,0 +1,309 @@
+"""The exact optimum by dynamic programming over riser lines on the grid.
+
+Riser k stands at cell `(k - 1) * tread + e`; a tread keeps the excess `e`, a landing raises it. With one slope the
+surface behind riser k is one line whatever lies before it, so the area over any depth is the difference of two prefix
+sums, and the best landing is a running minimum from the far end: the work is risers times cells.
+
+Every layout with landings ends in treads alone, so the uppermost landing ends at a known station, on the grid or not:
+it takes what is left below one cell.
+
+    cost[k, e] = min( tread[k, e] + cost[k + 1, e],
+                      min over e' >= e + landing - tread of landing[k, e, e'] + cost[k + 1, e'],
+                      landing[k, e, all] + the treads above it )
+
+Where the heights depend on how many landings lie below (landings fall apart from treads, or nosings are kept equal),
+the landings passed are counted as stages, and the search is run for each number of landings.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import accumulate
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.profile import Floats
+from logger.steps.fit import Lattice
+from logger.steps.layout import TIE_M2, Layout, laid_out
+from logger.steps.places import Places, Window
+from logger.steps.problem import HeightRule, Heights, Problem
+
+BUDGET_M2 = TIE_M2 / 2
+"""Slack when a tie is walked for the lowest faces; a landing more must earn TIE_M2."""
+
+
+def best_layout(problem: Problem, lattice: Lattice, rule: HeightRule) -> Layout | None:
+    """The layout of least fit; None where there is none."""
+    best: Layout | None = None
+    for found in _layouts(problem, lattice, rule):
+        if found is not None and (best is None or found.before(best)):
+            best = found
+    return best
+
+
+def _layouts(problem: Problem, lattice: Lattice, rule: HeightRule) -> Iterator[Layout | None]:
+    if problem.excess == 0 and problem.searched >= 0:
+        yield _treads_alone(problem, rule)
+    elif problem.excess >= problem.landing - problem.tread:
+        for sweep in _sweeps(problem, rule):
+            yield Search(problem, lattice, sweep).layout()
+
+
+def _treads_alone(problem: Problem, rule: HeightRule) -> Layout | None:
+    """The one layout without a landing among the depths searched; what is left of the run goes into the last depth."""
+    n, heights, places = problem.risers, rule.heights(0, 1), Places(problem)
+    if heights is None or not problem.flight_least <= n <= (problem.flight_most or n):
+        return None
+    if problem.top_is_grade and problem.remainder_m:
+        return None
+    depths = [problem.tread_m] * problem.searched
+    landings = [False] * problem.searched
+    if problem.last_m is not None:
+        depths.append(problem.last_m)
+        landings.append(problem.last_is_landing)
+    begin = list(accumulate(depths, initial=0.0))
+    if depths:
+        depths[-1] = problem.run_m - begin[-2]
+    for x, depth_m, landing in zip(begin, depths, landings, strict=False):
+        if places.bar(x, depth_m, landing):
+            return None
+    return laid_out(problem, heights, depths, landings)
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """One pass over the grid: the heights, and where they depend on it, how many landings there shall be.
+
+    `landings` is None where any number will do; `at_end` then says nothing, else whether the uppermost is the last
+    depth.
+    """
+
+    heights: Heights
+    landings: int | None = None
+    at_end: bool = False
+
+
+def _sweeps(problem: Problem, rule: HeightRule) -> Iterator[Sweep]:
+    if not rule.staged:
+        heights = rule.heights(1, 2)
+        if heights is not None:
+            yield Sweep(heights)
+        return
+    most = min(problem.searched, problem.excess // (problem.landing - problem.tread))
+    may_end = not problem.top_is_grade and problem.last_m is None
+    for landings in range(1, most + 1):
+        for at_end in (False, True)[: 1 + may_end]:
+            heights = rule.heights(landings, landings + (not at_end))
+            if heights is not None:
+                yield Sweep(heights, landings, at_end)
+
+
+class Search:
+    """One sweep from the last depth down to the first, and the walk back up along the best of them."""
+
+    def __init__(self, problem: Problem, lattice: Lattice, sweep: Sweep) -> None:
+        self.problem, self.lattice, self.sweep = problem, lattice, sweep
+        self.places = Places(problem)
+        self.stages = sweep.landings or 1
+        self.cells = np.arange(problem.excess + 1)
+        self.along_m: Floats = np.asarray(self.cells * problem.grid_m, np.float64)
+        self.least = problem.landing - problem.tread
+        self.flight = problem.flight_most or problem.flight_least
+        self.above = self._above_landings()
+
+    def layout(self) -> Layout | None:
+        """The best layout of this sweep with at least one landing; None where there is none."""
+        costs = self._costs()
+        if not np.isfinite(costs[1][0, 0, 0]):
+            return None
+        p = self.problem
+        depths, landings = self._walk(costs)
+        if p.last_m is not None:
+            depths.append(p.last_m)
+            landings.append(p.last_is_landing)
+        return laid_out(p, self.sweep.heights, depths, landings)
+
+    def _costs(self) -> list[Floats]:
+        """Least cost from riser k (index) on: stages passed, risers of the flight so far less one, excess."""
+        p = self.problem
+        after = np.full((self.stages, self.flight, p.excess + 1), np.inf)
+        costs = [after]
+        for k in range(p.searched, 0, -1):
+            here = np.full_like(after, np.inf)
+            for stage in range(self.stages):
+                row = Row(self, k, stage)
+                landing = row.landing(after)
+                here[stage, p.flight_least - 1 :] = landing
+                if k < p.searched:
+                    up = row.treads() + after[stage]
+                    np.minimum(here[stage, :-1], up[1:], out=here[stage, :-1])
+                    if p.flight_most is None:
+                        np.minimum(here[stage, -1], up[-1], out=here[stage, -1])
+            costs.append(here)
+            after = here
+        return [after, *reversed(costs)]
+
+    def _walk(self, costs: list[Floats]) -> tuple[list[float], list[bool]]:
+        """Depths from the foot on: of all within the budget, the lowest riser lines."""
+        p = self.problem
+        depths: list[float] = []
+        landings: list[bool] = []
+        k, stage, so_far, e = 1, 0, 0, 0
+        budget = costs[1][0, 0, 0] + BUDGET_M2
+        while True:
+            row, after = Row(self, k, stage), costs[k + 1]
+            longer = min(so_far + 1, self.flight - 1)
+            tread = row.treads()[e] if k < p.searched and (p.flight_most is None or so_far < longer) else np.inf
+            if tread + after[stage, longer, e] <= budget:
+                depths.append(p.tread_m)
+                landings.append(False)
+                budget, so_far = budget - tread, longer
+            else:
+                to, cost = row.lowest_landing(after, e, budget)
+                landings.append(True)
+                if to is None:
+                    depths.append(p.tread_m + (p.excess - e) * p.grid_m + p.remainder_m)
+                    rest = p.searched - k
+                    return depths + [p.tread_m] * rest, landings + [False] * rest
+                depths.append(p.tread_m + (to - e) * p.grid_m)
+                budget, so_far, e = budget - cost, 0, to
+                stage = min(stage + 1, self.stages - 1)
+            k += 1
+
+    def _above_landings(self) -> list[float]:
+        """Cost of the treads above an uppermost landing that follows riser k (index); inf where it may not be there."""
+        p, heights = self.problem, self.sweep.heights
+        passed = self.sweep.landings or 0
+        costs = [0.0] * (p.searched + 2)
+        for k in range(p.searched, 0, -1):
+            x = (k - 1) * p.tread_m + p.excess_m
+            height_m = heights.level_m(k, passed, heights.landing_fall) + heights.landing_fall * x
+            above, below = p.line.areas(x, x + p.tread_m, height_m, heights.fall)
+            barred = self.places.bar(x, p.tread_m, landing=False)
+            costs[k] = np.inf if barred else costs[k + 1] + p.weights[0] * above + p.weights[1] * below
+        return [self._allowed(k, costs[k + 1]) if k else np.inf for k in range(p.searched + 1)]
+
+    def _allowed(self, riser: int, cost: float) -> float:
+        p, flight = self.problem, self.problem.risers - riser
+        if self.sweep.landings is not None and self.sweep.at_end != (flight == 0):
+            return np.inf
+        return cost if flight == 0 or p.flight_least <= flight <= (p.flight_most or flight) else np.inf
+
+
+class Row:
+    """What may follow riser k once so many landings are passed; all arrays run over the excess."""
+
+    def __init__(self, search: Search, k: int, stage: int) -> None:
+        self.search, self.k, self.stage = search, k, stage
+        p, self.heights = search.problem, search.sweep.heights
+        self.first = (k - 1) * p.tread
+        self.begin_m = self.first * p.grid_m
+        slope = self.heights.landing_fall
+        self.level_m = self.heights.level_m(k, stage, slope)
+        self.sums = search.lattice.prefix(self.level_m, slope, self.first, self.first + p.excess + p.tread)
+
+    def treads(self) -> Floats:
+        """Cost of a tread."""
+        p, h = self.search.problem, self.heights
+        if h.fall == h.landing_fall:
+            costs = self.sums[p.tread :] - self.sums[: p.excess + 1]
+        else:
+            x = self.begin_m + self.search.along_m
+            levels = self.level_m + (h.landing_fall - h.fall) * x
+            costs = self.search.lattice.windows(levels, h.fall, self.first, p.tread)
+        if self.search.places.wishes:
+            x = self.begin_m + self.search.along_m
+            costs = np.where(self.search.places.barred_treads(x, p.tread_m), np.inf, costs)
+        return costs
+
+    def landing(self, after: Floats) -> Floats:
+        """Least cost of a landing and all that follows it."""
+        p = self.search.problem
+        best = np.full(p.excess + 1, np.inf)
+        if self._may_go_on():
+            self._lower_landings(self.sums[p.tread :] + after[self._next_stage(), 0], best)
+        np.minimum(best, self._uppermost(), out=best)
+        best -= self.sums[: p.excess + 1]
+        best += TIE_M2
+        return best
+
+    def lowest_landing(self, after: Floats, e: int, budget: float) -> tuple[int | None, float]:
+        """The shortest landing within the budget, as the excess after it; None for the uppermost."""
+        p = self.search.problem
+        if self._may_go_on():
+            costs = self.sums[p.tread :] - self.sums[e] + TIE_M2
+            fits = (costs + after[self._next_stage(), 0] <= budget) & self._reached(e)
+            if fits.any():
+                to = int(np.argmax(fits))
+                return to, float(costs[to])
+        return None, 0.0
+
+    def _may_go_on(self) -> bool:
+        return self.k < self.search.problem.searched and (
+            self.search.sweep.landings is None or self.stage < self.search.stages - 1
+        )
+
+    def _next_stage(self) -> int:
+        return min(self.stage + 1, self.search.stages - 1)
+
+    def _lower_landings(self, onward: Floats, best: Floats) -> None:
+        """Into `best`, for each excess, the least `onward` that a landing from there may reach."""
+        p, least = self.search.problem, self.search.least
+        if self.search.places.free and p.landing_step == 1:
+            best[: p.excess + 1 - least] = np.minimum.accumulate(onward[::-1])[::-1][least:]
+            return
+        for window in self._windows():
+            starts = np.arange(window.begin, window.end + 1)
+            first = np.maximum(starts + window.need, window.low)
+            first += (starts + least - first) % p.landing_step
+            inside = first <= window.high
+            reach = running_least(onward[window.low : window.high + 1], p.landing_step)
+            at = starts[inside]
+            best[at] = np.minimum(best[at], reach[first[inside] - window.low])
+
+    def _windows(self) -> Iterator[Window]:
+        if self.search.places.free:
+            last = self.search.problem.excess
+            return iter((Window(0, last, 0, last, self.search.least),))
+        return self.search.places.windows(self.k)
+
+    def _reached(self, e: int) -> NDArray[np.bool_]:
+        """Which excesses a landing from `e` may reach."""
+        p, cells = self.search.problem, self.search.cells
+        more = cells - e - self.search.least
+        reached = (more >= 0) & (more % p.landing_step == 0)
+        if not self.search.places.free:
+            begin_m = self.begin_m + e * p.grid_m
+            end = self.begin_m + p.tread * p.grid_m + self.search.along_m
+            reached &= ~self.search.places.barred_landings(np.full(len(cells), begin_m), end)
+        return np.asarray(reached)
+
+    def _uppermost(self) -> Floats:
+        """Cost from the grid line of the row's beginning to the end of the steps, with the uppermost landing here."""
+        search, p = self.search, self.search.problem
+        cost = search.above[self.k]
+        counted = search.sweep.landings is not None and self.stage != search.stages - 1
+        if not np.isfinite(cost) or counted:
+            return np.full(p.excess + 1, np.inf)
+        if p.remainder_m:
+            x = (self.first + p.tread + p.excess) * p.grid_m
+            height_m = self.level_m + self.heights.landing_fall * x
+            above, below = p.line.areas(x, x + p.remainder_m, height_m, self.heights.landing_fall)
+            cost += p.weights[0] * above + p.weights[1] * below
+        more = p.excess - search.cells - search.least
+        allowed = (more >= 0) & (more % p.landing_step == 0)
+        if not search.places.free:
+            begin = self.begin_m + search.along_m
+            allowed &= ~search.places.barred_landings(begin, np.full(len(begin), self.k * p.tread_m + p.excess_m))
+        return np.where(allowed, self.sums[-1] + cost, np.inf)
+
+
+def running_least(values: Floats, step: int) -> Floats:
+    """For each index, the least of the values at it and every `step` further on."""
+    if step == 1:
+        return np.asarray(np.minimum.accumulate(values[::-1])[::-1])
+    rows = -(-len(values) // step)
+    padded = np.full(rows * step, np.inf)
+    padded[: len(values)] = values
+    table = padded.reshape(rows, step)
+    return np.asarray(np.minimum.accumulate(table[::-1], axis=0)[::-1].ravel()[: len(values)])

@@ -1,0 +1,195 @@
+"""From a ground profile and a brief to every layout, best first, and every count that cannot be, with its causes."""
+
+from dataclasses import dataclass
+from functools import partial
+
+from logger.profile import Profile
+from logger.steps.bounds import Bounds, Side, bounds_of, counts_tried, most_risers
+from logger.steps.brief import Brief
+from logger.steps.findings import judged
+from logger.steps.layout import Layout
+from logger.steps.option import Cause, Landing, Option, Options, Refusal
+from logger.steps.problem import SAME_M, EqualRisers, Heights, Problem, heights_of
+from logger.steps.question import Question, adjustments, evened
+from logger.steps.ranking import ranked
+from logger.steps.refusals import no_layout
+from logger.steps.rulebook import Measure, RuleSet, rule_set
+from logger.steps.search import best_layout
+from logger.steps.site import Site, site_of
+from logger.steps.words import Words
+
+PRACTICE = "garden"
+"""The set that stands in where the brief names none."""
+
+
+def solve(profile: Profile | None, brief: Brief) -> Options:
+    """Every layout of a brief on a ground, best first; straight ground where the profile is None.
+
+    Raises WrongFile where the brief does not fit the ground: a point that was not observed, a start beyond the end.
+    """
+    return Solver(site_of(profile, brief), brief).options()
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A layout, and how far its foot was moved up the line."""
+
+    question: Question
+    layout: Layout
+    moved_m: float = 0.0
+
+
+class Solver:
+    """One brief on one site."""
+
+    def __init__(self, site: Site, brief: Brief) -> None:
+        self.site, self.brief = site, brief
+        self.words = Words(brief.shown_in)
+        self.practice = rule_set(PRACTICE)
+        self.bounds: Bounds = bounds_of(brief, self.practice)
+
+    def options(self) -> Options:
+        """Solve every count from two below to two above the bounds."""
+        options: list[Option] = []
+        refused: list[Refusal] = []
+        for n in self.counts():
+            answer = self.count(n)
+            if isinstance(answer, Found):
+                options.append(self.option(answer))
+            else:
+                refused.append(answer)
+        best_first, line, trade_offs = ranked(options, self.brief)
+        return Options(
+            rise_m=self.site.rise_m,
+            run_m=self.site.run_m,
+            options=best_first,
+            refused=tuple(refused),
+            notes=self.site.notes,
+            ranking=line,
+            trade_offs=trade_offs,
+            estimate_only=self.site.profile.estimate_only,
+        )
+
+    def counts(self) -> range:
+        """The counts to try."""
+        last = most_risers(self.site.rise_m, self.bounds, self.brief.steps.fall * self.brief.steps.tread_m)
+        question = self.question(1)
+        low, high = last, 0
+        for n in range(1, last + 1):
+            heights = self.possible(question, n)
+            if low == last and any(not self.bounds.broken(h, Side.MOST) for h in heights):
+                low = n
+            if any(not self.bounds.broken(h, Side.LEAST) for h in heights):
+                high = n
+        return counts_tried(low, high)
+
+    def possible(self, question: Question, n: int) -> list[Heights]:
+        """Heights of a count with the fewest and the most landings there may be."""
+        return [h for problem in question.problems(n) for h in extremes(problem)]
+
+    def question(self, n: int) -> Question:
+        """The question for so many risers, with the most risers in a flight that brief or rule sets allow."""
+        told = self.brief.steps.flight_risers
+        if told:
+            return Question(self.site, self.brief, told)
+        free = Question(self.site, self.brief, None)
+        if not self.brief.rule_sets:
+            return free
+        steepest = max(self.possible(free, n), key=lambda heights: heights.rise_m)
+        limits = [limit for rules in self.brief.rule_sets for limit in flight_limits(rules, steepest)]
+        return Question(self.site, self.brief, min(limits, default=None))
+
+    def count(self, n: int) -> Found | Refusal:
+        """The best layout of a count, or why there is none."""
+        question = self.question(n)
+        possible = self.possible(question, n)
+        if self.site.rise_m <= 0 or all(h.other_m <= 0 for h in possible):
+            return Refusal(n, (self.no_rise(),))
+        broken = [self.bounds.causes(heights) for heights in possible]
+        if all(broken):
+            return Refusal(n, min(broken, key=len))
+        found = self.best(question, n) or self.with_foot_moved(question, n)
+        return found or no_layout(question, n, partial(self.best, n=n), self.words)
+
+    def best(self, question: Question, n: int, moved_m: float = 0.0) -> Found | None:
+        """The layout of least fit over all treads the brief allows."""
+        best: Layout | None = None
+        for problem in question.problems(n):
+            layout = self.solved(question, problem)
+            if layout is not None and (best is None or layout.before(best)):
+                best = layout
+        return None if best is None else Found(question, best, moved_m)
+
+    def solved(self, question: Question, problem: Problem) -> Layout | None:
+        """One problem; what is left below a cell is spread over the treads where the foot may not take it."""
+        even = evened(problem)
+        if even is not None and problem.remainder_m > self.brief.steps.start_slack_m:
+            problem = even
+        rule = EqualRisers(problem, lambda heights: not self.bounds.causes(heights))
+        return best_layout(problem, question.lattice(problem), rule)
+
+    def with_foot_moved(self, question: Question, n: int) -> Found | None:
+        """The least move of the foot that makes a layout."""
+        for up_m in question.foot_moves(n):
+            found = self.best(question.moved(up_m), n, up_m)
+            if found is not None:
+                return found
+        return None
+
+    def no_rise(self) -> Cause:
+        """The cause where the end is no higher than the foot, or falls take up the whole rise."""
+        w, rise_m = self.words, self.site.rise_m
+        if rise_m <= 0:
+            text = f"the end lies {w.length(-rise_m)} below the foot: take the lower end as the foot"
+        else:
+            text = f"the fall of the surfaces takes up the whole rise of {w.length(rise_m)}: less fall, or less run"
+        return Cause("rise", text, rise_m, self.brief.steps.fall * self.site.run_m)
+
+    def option(self, found: Found) -> Option:
+        """A layout as others read it."""
+        layout, site = found.layout, found.question.site
+        problem, heights = layout.problem, layout.heights
+        landings = tuple(Landing(k + 1, depth.depth_m) for k, depth in enumerate(layout.depths) if depth.is_landing)
+        return Option(
+            risers=problem.risers,
+            treads=len(layout.depths) - len(landings),
+            face_m=heights.other_m,
+            nosing_rise_m=heights.rise_m,
+            tread_m=problem.tread_m,
+            fall=heights.fall,
+            landing_fall=heights.landing_fall,
+            depths_m=tuple(depth.depth_m for depth in layout.depths),
+            face_stations_m=tuple(site.start_m + x for x in layout.stations_m),
+            tops_m=layout.tops_m,
+            faces_m=layout.faces_m,
+            landings=landings,
+            foot_m=heights.foot_m,
+            ground_above_m2=layout.above_m2,
+            ground_below_m2=layout.below_m2,
+            fit_m2=layout.fit_m2,
+            step_rule_m=2 * heights.rise_m + problem.tread_m,
+            findings=judged(layout, site, self.brief, self.practice),
+            adjusted=tuple(adjustments(found.question, layout, found.moved_m, self.words)),
+            rise_m=site.rise_m,
+            run_m=site.run_m,
+        )
+
+
+def extremes(problem: Problem) -> list[Heights]:
+    """Heights without landings, and where there is room for some, with one and with as many as there is room for."""
+    most = min(problem.searched, problem.excess // (problem.landing - problem.tread)) if problem.excess > 0 else 0
+    pairs = {(0, 1)} if most < 1 else {(n, f) for n in (1, most) for f in (max(1, n), n + 1)}
+    return [heights_of(problem, landings, flights) for landings, flights in sorted(pairs)]
+
+
+def flight_limits(rules: RuleSet, heights: Heights) -> list[int]:
+    """Most risers in a flight by a rule set: as told, and as many as its rise between landings allows."""
+    limits = []
+    for rule in rules.rules:
+        if rule.most_value is None:
+            continue
+        if rule.measures is Measure.FLIGHT_RISERS:
+            limits.append(int(rule.most_value))
+        if rule.measures is Measure.FLIGHT_RISE and heights.rise_m > 0:
+            limits.append(1 + max(0, int((rule.most_value - heights.first_m + SAME_M) // heights.rise_m)))
+    return limits

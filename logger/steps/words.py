@@ -1,0 +1,31 @@
+"""Lengths and counts in the words of a brief: the units it was written in."""
+
+from dataclasses import dataclass
+
+from drivers.lengths import Units, show_length, show_station
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """How one brief is spoken to."""
+
+    units: Units
+
+    def length(self, value_m: float) -> str:
+        """A length, to a sixteenth of an inch or a millimetre."""
+        return show_length(value_m, self.units)
+
+    def small(self, value_m: float) -> str:
+        """A length under a step's height, to a thirty-second of an inch or a tenth of a millimetre."""
+        if self.units is Units.FEET_INCHES:
+            return show_length(value_m, self.units, sixteenths=32).removeprefix("0'-")
+        return f"{value_m * 1000:.1f} mm" if self.units is Units.MILLIMETRES else show_length(value_m, self.units)
+
+    def station(self, value_m: float) -> str:
+        """A distance along the line."""
+        return show_station(value_m, self.units)
+
+
+def counted(number: int, thing: str) -> str:
+    """`1 riser`, `12 risers`."""
+    return f"{number} {thing}" + ("" if number == 1 else "s")
