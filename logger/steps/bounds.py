@@ -37,7 +37,8 @@ class Bound:
             return None
         what = "face" if self.of_face else "rise from nosing to nosing"
         than = "more than" if self.side is Side.MOST else "less than"
-        text = f"the {what} of {words.small(value)} is {than} {words.small(self.limit_m)} ({self.source})"
+        shown, limit = words.pair(value, self.limit_m)
+        text = f"the {what} of {shown} is {than} {limit} ({self.source})"
         return Cause(self.rule, text, value, self.limit_m)
 
 

@@ -5,7 +5,7 @@ grows by `landing_step` cells (1: any depth on the grid). `excess` is what the d
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Protocol
 
 from logger.steps.fit import Line
@@ -36,6 +36,7 @@ class Problem:
     """What is fixed before the search; lengths in metres, `tread`, `landing` and `landing_step` in grid cells.
 
     `last_m` is the depth of the last tread where it was told; it then stands apart from the depths searched.
+    `uppermost` is the least of the uppermost landing in cells where what is left below one cell makes up for it.
     """
 
     line: Line
@@ -58,7 +59,8 @@ class Problem:
     flight_least: int = 1
     weights: tuple[float, float] = (1.0, 2.0)
     wishes: tuple[Wish, ...] = ()
-    zones: tuple[Zone, ...] = field(default=())
+    zones: tuple[Zone, ...] = ()
+    uppermost: int | None = None
 
     @property
     def depths(self) -> int:
@@ -85,6 +87,11 @@ class Problem:
         """What is left below one cell."""
         left = self.excess_m - self.excess * self.grid_m
         return left if abs(left) > SAME_M else 0.0
+
+    @property
+    def least_excess(self) -> int:
+        """What one landing, the uppermost, takes at least beyond a tread, in cells."""
+        return (self.landing if self.uppermost is None else self.uppermost) - self.tread
 
     def landing_sum_m(self, landings: int) -> float:
         """Sum of all landing depths, given how many of the searched depths are landings."""

@@ -120,6 +120,19 @@ def evened(problem: Problem) -> Problem | None:
     return replace(problem, tread_m=even_m, grid_m=even_m / problem.tread)
 
 
+def topped_up(problem: Problem, landing_m: float) -> Problem | None:
+    """The problem with an uppermost landing that is whole only with what is left below one cell; None where it is not.
+
+    Rounding the landing up to the grid must not refuse a run that holds the landing as it was asked for.
+    """
+    short = problem.landing - 1
+    if problem.landing_step > 1 or short <= problem.tread:
+        return None
+    if not problem.remainder_m or short * problem.grid_m + problem.remainder_m < landing_m - SAME_M:
+        return None
+    return replace(problem, uppermost=short)
+
+
 def adjustments(question: Question, layout: Layout, moved_m: float, words: Words) -> Iterator[str]:
     """In words, every change that made the layout close."""
     s, problem, landings = question.brief.steps, layout.problem, layout.landings
@@ -128,18 +141,18 @@ def adjustments(question: Question, layout: Layout, moved_m: float, words: Words
     evenly = problem.top_is_grade and abs(problem.tread_m - s.tread_m) < s.grid_m and not problem.excess
     if abs(problem.tread_m - s.tread_m) > SAME_M:
         why = "what is left of the run is spread over all of them" if evenly else "as tread_max allows"
-        yield f"treads of {words.small(problem.tread_m)} instead of {words.small(s.tread_m)}: {why}"
+        yield f"treads of {words.fine(problem.tread_m)} instead of {words.fine(s.tread_m)}: {why}"
     if abs(grid.cell_m - s.grid_m) > SAME_M:
-        yield f"grid of {words.small(grid.cell_m)} instead of {words.small(s.grid_m)}: whole cells to the tread"
+        yield f"grid of {words.fine(grid.cell_m)} instead of {words.fine(s.grid_m)}: whole cells to the tread"
     landing_m = problem.landing * problem.grid_m
     if landings and landing_m > s.landing_m + SAME_M:
-        yield f"least landing of {words.small(landing_m)} instead of {words.small(s.landing_m)}: {whole}"
+        yield f"least landing of {words.fine(landing_m)} instead of {words.fine(s.landing_m)}: {whole}"
     if landings and s.landing_step_m and abs(problem.landing_step * problem.grid_m - s.landing_step_m) > SAME_M:
         step_m = problem.landing_step * problem.grid_m
-        yield f"landings grow by {words.small(step_m)} instead of {words.small(s.landing_step_m)}: {whole}"
+        yield f"landings grow by {words.fine(step_m)} instead of {words.fine(s.landing_step_m)}: {whole}"
     if moved_m:
         way = "up" if moved_m > 0 else "down"
         yield f"foot moved {words.length(abs(moved_m))} {way} the line, to {words.station(question.site.start_m)}"
     if problem.remainder_m:
         where = "the uppermost landing" if landings and problem.excess else "the last tread"
-        yield f"{words.small(problem.remainder_m)} of the run is less than a cell of the grid: it goes into {where}"
+        yield f"{words.fine(problem.remainder_m)} of the run is less than a cell of the grid: it goes into {where}"

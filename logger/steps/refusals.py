@@ -89,7 +89,7 @@ def _mends(question: Question, p: Problem, words: Words) -> Iterator[str]:
         room = f"{counted(landings, 'landing')} of {words.length(p.landing * p.grid_m)}" if landings else "treads alone"
         moved = f"the foot moved {words.length(abs(change_m))} {foot} the line"
         yield f"{words.length(abs(change_m))} {way} run, or {moved} (start_slack): {room}"
-    if p.excess and p.excess < p.landing - p.tread:
+    if 0 < p.excess < p.landing - p.tread:
         yield f"a landing from {words.length(p.tread_m + p.excess_m)} on: less than the brief allows"
 
 

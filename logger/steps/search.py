@@ -44,7 +44,7 @@ def best_layout(problem: Problem, lattice: Lattice, rule: HeightRule) -> Layout 
 def _layouts(problem: Problem, lattice: Lattice, rule: HeightRule) -> Iterator[Layout | None]:
     if problem.excess == 0 and problem.searched >= 0:
         yield _treads_alone(problem, rule)
-    elif problem.excess >= problem.landing - problem.tread:
+    elif problem.excess >= problem.least_excess:
         for sweep in _sweeps(problem, rule):
             yield Search(problem, lattice, sweep).layout()
 
@@ -89,7 +89,7 @@ def _sweeps(problem: Problem, rule: HeightRule) -> Iterator[Sweep]:
         if heights is not None:
             yield Sweep(heights)
         return
-    most = min(problem.searched, problem.excess // (problem.landing - problem.tread))
+    most = min(problem.searched, 1 + (problem.excess - problem.least_excess) // (problem.landing - problem.tread))
     may_end = not problem.top_is_grade and problem.last_m is None
     for landings in range(1, most + 1):
         for at_end in (False, True)[: 1 + may_end]:
@@ -250,7 +250,7 @@ class Row:
         """Into `best`, for each excess, the least `onward` that a landing from there may reach."""
         p, least = self.search.problem, self.search.least
         if self.search.places.free and p.landing_step == 1:
-            best[: p.excess + 1 - least] = np.minimum.accumulate(onward[::-1])[::-1][least:]
+            best[: max(0, p.excess + 1 - least)] = np.minimum.accumulate(onward[::-1])[::-1][least:]
             return
         for window in self._windows():
             starts = np.arange(window.begin, window.end + 1)
@@ -290,7 +290,7 @@ class Row:
             height_m = self.level_m + self.heights.landing_fall * x
             above, below = p.line.areas(x, x + p.remainder_m, height_m, self.heights.landing_fall)
             cost += p.weights[0] * above + p.weights[1] * below
-        more = p.excess - search.cells - search.least
+        more = p.excess - search.cells - p.least_excess
         allowed = (more >= 0) & (more % p.landing_step == 0)
         if not search.places.free:
             begin = self.begin_m + search.along_m

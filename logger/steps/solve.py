@@ -10,7 +10,7 @@ from logger.steps.findings import judged
 from logger.steps.layout import Layout
 from logger.steps.option import Cause, Landing, Option, Options, Refusal
 from logger.steps.problem import SAME_M, EqualRisers, Heights, Problem, heights_of
-from logger.steps.question import Question, adjustments, evened
+from logger.steps.question import Question, adjustments, evened, topped_up
 from logger.steps.ranking import ranked
 from logger.steps.refusals import no_layout
 from logger.steps.rulebook import Measure, RuleSet, rule_set
@@ -125,6 +125,12 @@ class Solver:
         even = evened(problem)
         if even is not None and problem.remainder_m > self.brief.steps.start_slack_m:
             problem = even
+        layout = self.searched(question, problem)
+        topped = topped_up(problem, self.brief.steps.landing_m) if layout is None else None
+        return layout if topped is None else self.searched(question, topped)
+
+    def searched(self, question: Question, problem: Problem) -> Layout | None:
+        """The search itself, within the bounds."""
         rule = EqualRisers(problem, lambda heights: not self.bounds.causes(heights))
         return best_layout(problem, question.lattice(problem), rule)
 

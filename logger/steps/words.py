@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from drivers.lengths import Units, show_length, show_station
+from drivers.lengths import INCH_M, Units, show_length, show_station
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,8 +18,19 @@ class Words:
     def small(self, value_m: float) -> str:
         """A length under a step's height, to a thirty-second of an inch or a tenth of a millimetre."""
         if self.units is Units.FEET_INCHES:
-            return show_length(value_m, self.units, sixteenths=32).removeprefix("0'-")
+            return show_length(value_m, self.units, sixteenths=32).removeprefix("0'-").removeprefix("0 ")
         return f"{value_m * 1000:.1f} mm" if self.units is Units.MILLIMETRES else show_length(value_m, self.units)
+
+    def fine(self, value_m: float) -> str:
+        """A length where the last shown digit of the others would not tell two apart."""
+        if self.units in (Units.FEET_INCHES, Units.FEET):
+            return f"{value_m / INCH_M:.4f} in"
+        return f"{value_m * 1000:.2f} mm"
+
+    def pair(self, value_m: float, limit_m: float) -> tuple[str, str]:
+        """Two lengths so that they read as different where they are."""
+        shown = self.small(value_m), self.small(limit_m)
+        return shown if shown[0] != shown[1] else (self.fine(value_m), self.fine(limit_m))
 
     def station(self, value_m: float) -> str:
         """A distance along the line."""
