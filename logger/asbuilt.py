@@ -25,7 +25,7 @@ RULE = "guard band U = 2 u on both sides of the limit (JCGM 106, 8.3.2)"
 DISAGREE = 3.0
 """Tape and level heights of one face that differ by more than this many standard uncertainties are pointed out."""
 FOOT = (0, "back")
-"""The walk below the first riser, as a place: observed as the back of riser 0."""
+"""The walk below the first riser, as a place: the back of a riser 0."""
 
 Place = tuple[int, str]
 
@@ -187,7 +187,11 @@ class _Check:
         if front is None:
             return None
         if below is None and riser == 1:
-            self._note("foot", Verdict.NOTE, "the grade at the foot is that of the plan; it was not observed again")
+            self._note(
+                "foot",
+                Verdict.NOTE,
+                "the grade at the foot is that of the plan: observe it again as a point named foot",
+            )
             return _Estimate(front[0] - self.plan.foot_m, front[1], 0.0, "level, foot from the plan")
         return None if below is None else _Estimate(front[0] - below[0], front[1] - below[1], 0.0, "level")
 

@@ -5,16 +5,20 @@ from pathlib import Path
 
 import numpy as np
 
-from logger.asbuilt import Built, Place
+from logger.asbuilt import FOOT, Built, Place
 from logger.errors import WrongFile
 from logger.observation import Kind, Survey
 from logger.reduction.adjustment import adjust
+from logger.reduction.points import PointKey
+
+FOOT_NAME = "foot"
 
 
-def built_of(survey: Survey, risers: int, source: Path | str) -> Built:
+def built_of(survey: Survey, risers: int, source: Path | str, foot: str = "") -> Built:
     """Heights of the built steps and the faces taped beside them.
 
-    WrongFile where nothing was observed, or a riser was that the plan does not have.
+    `foot` names the point that is the walk below the first riser; without it, a point named `foot` is. WrongFile where
+    nothing was observed, or a riser was that the plan does not have.
     """
     faces = tuple(face for face in survey.faces if not face.struck)
     seen = [o for o in survey.observations if o.kind is Kind.BUILT and not o.struck]
@@ -27,8 +31,11 @@ def built_of(survey: Survey, risers: int, source: Path | str) -> Built:
     if not seen:
         return Built((), np.zeros(0), np.zeros((0, 0)), faces)
     adjusted = adjust(survey)
-    keys = [key for key in adjusted.heights if key.kind is Kind.BUILT]
-    places: list[Place] = [(key.riser, key.place) for key in keys]
+    places: dict[Place, PointKey] = {(k.riser, k.place): k for k in adjusted.heights if k.kind is Kind.BUILT}
+    below = PointKey(Kind.POINT, name=foot or FOOT_NAME)
+    if below in adjusted.heights:
+        places[FOOT] = below
+    keys = list(places.values())
     heights = np.array([adjusted.heights[key].elevation_m for key in keys])
     covariance = np.array([[adjusted.covariance(one, two) for two in keys] for one in keys])
     profile = adjusted.profile
@@ -36,12 +43,10 @@ def built_of(survey: Survey, risers: int, source: Path | str) -> Built:
 
 
 def _beyond(survey: Survey, risers: int) -> Iterator[str]:
-    """Risers the plan does not have; riser 0 stands for the walk at the foot, and has only a back."""
+    """Risers the plan does not have."""
     for seen in survey.observations:
-        if seen.kind is not Kind.BUILT or seen.struck or seen.riser is None:
-            continue
-        if not 0 <= seen.riser <= risers or (seen.riser == 0 and seen.place != "back"):
-            yield f"observation {seen.n} is of riser {seen.riser}, {seen.place}: the layout has risers 1 to {risers}"
+        if seen.kind is Kind.BUILT and not seen.struck and not 1 <= (seen.riser or 0) <= risers:
+            yield f"observation {seen.n} is of riser {seen.riser}: the layout has risers 1 to {risers}"
     for face in survey.faces:
         if not face.struck and not 1 <= face.riser <= risers:
             yield f"face {face.n} is of riser {face.riser}: the layout has risers 1 to {risers}"

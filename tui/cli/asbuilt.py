@@ -67,7 +67,7 @@ def command(
     plan = read_plan(file, brief_path, risers)
     marks = set_out(plan.profile, plan.option, plan.brief)
     walked = built or file
-    seen = built_of(survey(walked), plan.option.risers, walked)
+    seen = built_of(survey(walked), plan.option.risers, walked, plan.brief.steps.foot)
     result = check(marks, seen, limits_of(tolerance, evenness, Units(units)))
     if as_json:
         emit_json(asbuilt_document(result))
