@@ -16,6 +16,7 @@ of the Zephyr project. What is marked "from memory" was not found in either.
 """
 
 import math
+import re
 import struct
 from dataclasses import dataclass
 from enum import IntEnum
@@ -34,6 +35,7 @@ DESCRIPTOR_VALUE_CHANGED = "2a7d"
 USER_DESCRIPTION = "2901"
 PRESENTATION_FORMAT = "2904"
 ES_MEASUREMENT = "290c"
+ES_TRIGGER = "290d"
 
 DEVICE_FACTS = {
     "2a29": "manufacturer",
@@ -44,6 +46,14 @@ DEVICE_FACTS = {
     "2a28": "software",
 }
 """Text characteristics of Device Information 0x180A, in words."""
+
+
+UUID = re.compile(r"(?:0x)?[0-9a-f]{4}|[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.IGNORECASE)
+
+
+def is_uuid(text: str) -> bool:
+    """Whether a text is a 16-bit number or a whole UUID."""
+    return UUID.fullmatch(text.strip()) is not None
 
 
 def short_uuid(uuid: str) -> str:
@@ -135,8 +145,6 @@ UNITS = {
 }
 """Units of length, pressure and temperature by their assigned number, as `drivers.quantities` names them."""
 
-SIG_NAMESPACE = 1
-
 
 class NotThisLayout(ValueError):
     """The octets are too few, too many, or of a format that holds no number."""
@@ -152,19 +160,23 @@ class PresentationFormat:
     format: Format
     exponent: int
     unit: str | None
-    octets: bytes
 
     @classmethod
     def parse(cls, data: bytes) -> "PresentationFormat":
         """Read descriptor 0x2904; NotThisLayout unless it is 7 octets of a format that holds a number."""
         if len(data) != 7:
             raise NotThisLayout(f"a presentation format has 7 octets, not {len(data)}")
-        code, exponent, unit, _namespace, _description = struct.unpack("<BbHBH", data)
+        code, exponent, unit, _, _ = struct.unpack("<BbHBH", data)
         try:
             known = Format(code)
         except ValueError:
             raise NotThisLayout(f"presentation format 0x{code:02X} holds no number") from None
-        return cls(known, exponent if known in INTEGER_OCTETS else 0, UNITS.get(unit), bytes(data))
+        return cls(known, exponent if known in INTEGER_OCTETS else 0, UNITS.get(unit))
+
+    @classmethod
+    def of(cls, kind: NumberType) -> "PresentationFormat":
+        """A number of this type in the unit of the instrument file."""
+        return cls(Format[kind.upper()], 0, None)
 
     @property
     def step(self) -> float | None:

@@ -8,11 +8,12 @@ BlueZ deliver every sample twice, and its Disconnect takes two seconds.
 import asyncio
 import contextlib
 import logging
+import sys
 from collections.abc import AsyncIterator, Callable, Coroutine
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from drivers.gatt_values import long_uuid, short_uuid
+from drivers.gatt_values import BATTERY_LEVEL, long_uuid, short_uuid
 from drivers.radio_faults import fault
 
 T = TypeVar("T")
@@ -122,6 +123,19 @@ class Peer:
     async def read_descriptor(self, descriptor: Any) -> bytes:
         """Read a descriptor."""
         return bytes(await self._do(self._client.read_gatt_descriptor(descriptor)))
+
+    @property
+    def echoes_reads(self) -> bool:
+        """Whether a read of a subscribed characteristic is delivered as a notification too, as BlueZ does."""
+        return sys.platform.startswith("linux")
+
+    async def probe(self, besides: Any) -> None:
+        """Read something that is no value, to learn whether the link is there; PortError if it is not."""
+        readable = [c for c in self.characteristics() if "read" in c.properties and c.handle != besides.handle]
+        if readable:
+            await self.read(min(readable, key=lambda c: short_uuid(c.uuid) != BATTERY_LEVEL))
+        elif besides.descriptors:
+            await self.read_descriptor(min(besides.descriptors, key=lambda d: d.handle))
 
     async def subscribe(self, characteristic: Any, on_value: Callable[[bytes], None], *, acquire: bool = False) -> None:
         """Have every notification or indication handed to `on_value` as it arrives."""

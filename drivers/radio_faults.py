@@ -7,12 +7,12 @@ from drivers.errors import PortBusy, PortDenied, PortError, PortLost, PortMissin
 
 SYSTEM = {"darwin": "macos", "win32": "windows"}
 OFF = {
-    "linux": "Bluetooth is switched off; run bluetoothctl power on (and rfkill unblock bluetooth where that is refused)",
+    "linux": "Bluetooth is switched off; run bluetoothctl power on (if that is refused, rfkill unblock bluetooth)",
     "macos": "Bluetooth is switched off; turn it on in System Settings, Bluetooth",
     "windows": "Bluetooth is switched off; turn it on in Settings, Bluetooth & devices",
 }
 MISSING = {
-    "linux": "this computer has no Bluetooth LE adapter; plug one in and see bluetoothctl list (rfkill list: is it blocked?)",
+    "linux": "this computer has no Bluetooth LE adapter; plug one in, then see bluetoothctl list and rfkill list",
     "macos": "this computer has no Bluetooth LE adapter",
     "windows": "this computer has no Bluetooth LE adapter; plug one in and see Device Manager, Bluetooth",
 }
@@ -52,8 +52,12 @@ WANTS_PAIRING = {0x05, 0x08, 0x0C, 0x0F}
 
 def fault(port: str, error: BaseException) -> PortError:
     """The error of ours that an exception of bleak, D-Bus or the system stands for."""
-    from bleak.exc import BleakBluetoothNotAvailableError, BleakDBusError, BleakDeviceNotFoundError
-    from bleak.exc import BleakGATTProtocolError
+    from bleak.exc import (
+        BleakBluetoothNotAvailableError,
+        BleakDBusError,
+        BleakDeviceNotFoundError,
+        BleakGATTProtocolError,
+    )
 
     match error:
         case PortError():
@@ -68,6 +72,11 @@ def fault(port: str, error: BaseException) -> PortError:
             return PortLost(port, f"the instrument refused ({error.args[-1]})")
         case BleakDeviceNotFoundError():
             return PortMissing(port, "it was heard and then went away; bring it nearer and try again")
+    return _system(port, error)
+
+
+def _system(port: str, error: BaseException) -> PortError:
+    match error:
         case PermissionError():
             return PortDenied(port, _here(DENIED))
         case FileNotFoundError() | ConnectionRefusedError():

@@ -4,7 +4,6 @@ Texts with a unit stay as they were written; `drivers.instrument` gives them in 
 """
 
 import math
-import re
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -19,10 +18,8 @@ from pydantic import (
     model_validator,
 )
 
-from drivers.gatt_values import NumberType, short_uuid
+from drivers.gatt_values import NumberType, is_uuid, short_uuid
 from drivers.quantities import quantity
-
-UUID = r"(?:0x)?[0-9a-f]{4}|[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}"
 
 
 class Table(BaseModel):
@@ -43,7 +40,7 @@ def _duration(text: str) -> str:
 
 
 def _uuid(text: str) -> str:
-    if text and re.fullmatch(UUID, text.strip(), re.IGNORECASE) is None:
+    if text and not is_uuid(text):
         raise ValueError("write a 16-bit number such as 2A6C, or a whole UUID")
     return short_uuid(text)
 
@@ -275,7 +272,6 @@ class GattTable(Table):
     service: Uuid = Field("", description="Service, by UUID or 16-bit number.")
     characteristic: Uuid = Field("", description="Characteristic with the height.")
     type: NumberType = Field("", description="How the height is stored, where the device has no descriptor.")
-    temperature: Uuid = Field("2a6e", description="Characteristic with a temperature; Temperature 0x2A6E if not given.")
     notify: Uuid = Field("", description="Serial line over GATT: the characteristic that sends.")
     write: Uuid = Field("", description="Serial line over GATT: the characteristic that takes.")
     inner: InnerTable | None = Field(None, description="The decoder of that serial line, as its own table.")
