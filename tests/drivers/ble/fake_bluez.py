@@ -65,6 +65,8 @@ class Characteristic:
     listeners: list[str] = field(default_factory=list)
     sockets: list[socket.socket] = field(default_factory=list)
     written: list[bytes] = field(default_factory=list)
+    early: list[bytes] = field(default_factory=list)
+    """Values sent after StartNotify is asked for and before it is answered."""
 
 
 @dataclass
@@ -83,8 +85,6 @@ class Peripheral:
     advertised: tuple[str, ...] = ()
     rssi: int = -60
     fault: str = ""
-    early: list[bytes] = field(default_factory=list)
-    """Values sent after StartNotify is asked for and before it is answered."""
     connected: bool = False
 
     @property
@@ -288,7 +288,7 @@ class FakeBluez:
             self._fail(message, "org.bluez.Error.InProgress", "In Progress")
             return
         found.listeners.append(message.sender)
-        for value in peripheral.early:
+        for value in found.early:
             self.notify(peripheral, found.uuid, value)
         await asyncio.sleep(0)
         self._change(found.path, "org.bluez.GattCharacteristic1", Notifying=True)
