@@ -6,36 +6,20 @@ outside by more than w a fail, and what lies between is unsure. A riser that was
 passing.
 """
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from enum import StrEnum
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 from math import sqrt
 
-import numpy as np
-
-from logger.observation import Face
-from logger.profile import Floats
+from logger.built_heights import RULE, Built, Estimate, Levels, Status, judge, worst
+from logger.built_rules import Case, falls, held
+from logger.construction import Part
 from logger.setout import SAME_M, SetOut
 from logger.steps.option import Finding, Verdict
+from logger.steps.rulebook import RuleSet
 
-GUARD = 2.0
-"""Standard uncertainties in the guard band: coverage factor 2, about 95 % (JCGM 100, 6.3.3)."""
-RULE = "guard band U = 2 u on both sides of the limit (JCGM 106, 8.3.2)"
 DISAGREE = 3.0
 """Tape and level heights of one face that differ by more than this many standard uncertainties are pointed out."""
-FOOT = (0, "back")
-"""The walk below the first riser, as a place: the back of a riser 0."""
-
-Place = tuple[int, str]
-
-
-class Status(StrEnum):
-    """The three answers of a check with uncertainty."""
-
-    PASS = "pass"
-    FAIL = "fail"
-    UNSURE = "unsure"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,21 +30,6 @@ class Limits:
     face_rule: str = "DIN 18065, ±5 mm from nominal"
     evenness_m: float = 0.0095
     evenness_rule: str = "3/8 in (9.5 mm), IRC R318.7.5.1"
-
-
-@dataclass(frozen=True, slots=True)
-class Built:
-    """Observed heights above the zero by place, with their full covariance (square metres) in the same order.
-
-    `datum` names the zero mark of that walk, empty where it is the plan's by construction.
-    """
-
-    places: tuple[Place, ...]
-    heights_m: Floats
-    covariance_m2: Floats
-    faces: tuple[Face, ...] = ()
-    datum: str = ""
-    datum_elevation_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,40 +61,23 @@ class AsBuilt:
 
 
 @dataclass(frozen=True, slots=True)
-class _Estimate:
-    """A value as a linear form of the observed heights and an independent part of its own."""
+class Held:
+    """What finished steps are held against beside the plan: named rule sets, and the width for cross fall."""
 
-    value_m: float
-    weights: Floats
-    own_u_m: float
-    how: str
-
-
-def judge(off_m: float, limit_m: float, u_m: float) -> Status:
-    """Whether an absolute deviation keeps a limit, by the decision rule above."""
-    guard = GUARD * u_m
-    if off_m <= limit_m - guard:
-        return Status.PASS
-    return Status.FAIL if off_m > limit_m + guard else Status.UNSURE
+    limits: Limits = Limits()
+    sets: tuple[RuleSet, ...] = ()
+    width_m: float | None = None
 
 
-def worst(statuses: Iterable[Status]) -> Status:
-    """Fail if any fails, pass only if all pass, else unsure."""
-    seen = set(statuses)
-    if Status.FAIL in seen:
-        return Status.FAIL
-    return Status.PASS if seen == {Status.PASS} else Status.UNSURE
-
-
-def check(plan: SetOut, built: Built, limits: Limits = Limits()) -> AsBuilt:
-    """Judge what was observed against the plan; heights of both above the same zero."""
-    return _Check(plan, built, limits).result()
+def check(plan: SetOut, built: Built, against: Held = Held()) -> AsBuilt:
+    """Judge what was observed against the plan and the rules; heights of both above the same zero."""
+    return _Check(plan, built, against).result()
 
 
 class _Check:
-    def __init__(self, plan: SetOut, built: Built, limits: Limits) -> None:
-        self.plan, self.built, self.limits = plan, built, limits
-        self.index: Mapping[Place, int] = {place: i for i, place in enumerate(built.places)}
+    def __init__(self, plan: SetOut, built: Built, against: Held) -> None:
+        self.plan, self.built, self.against, self.limits = plan, built, against, against.limits
+        self.levels = Levels(built)
         self.findings: list[Finding] = []
 
     def result(self) -> AsBuilt:
@@ -138,7 +90,7 @@ class _Check:
             if estimate is not None:
                 estimates[mark.riser] = estimate
             risers.append(self._riser(mark.riser, flight, estimate))
-            flight += mark.part == "landing"
+            flight += mark.part is Part.LANDING
         statuses = [r.status for r in risers]
         spread, even = self._evenness(risers, estimates)
         missing = [r.riser for r in risers if r.built_face_m is None]
@@ -148,76 +100,65 @@ class _Check:
                 Verdict.WARN,
                 f"not observed: riser {', '.join(map(str, missing))}; the whole cannot pass",
             )
-        return AsBuilt(tuple(risers), spread, worst([*statuses, *even]), tuple(self.findings), self.limits)
+        ruled = self._rules(estimates)
+        return AsBuilt(tuple(risers), spread, worst([*statuses, *even, *ruled]), tuple(self.findings), self.limits)
 
-    def _form(self, parts: Mapping[Place, float]) -> tuple[float, Floats] | None:
-        """A weighted sum of observed heights; None if one of them was not observed."""
-        if any(place not in self.index for place in parts):
-            return None
-        weights = np.zeros(len(self.built.places))
-        for place, weight in parts.items():
-            weights[self.index[place]] += weight
-        return float(weights @ self.built.heights_m), weights
+    def _rules(self, faces: Mapping[int, Estimate]) -> list[Status]:
+        """Findings of the named sets and on fall; the statuses of rules whose breach is a failure."""
+        case = Case(self.plan, self.levels, faces, self.against.width_m)
+        statuses = []
+        for rules in self.against.sets:
+            for rule, status, finding in held(case, rules):
+                self.findings.append(finding)
+                if rule.breach is Verdict.FAIL:
+                    statuses.append(status)
+        self.findings += falls(case)
+        if any(mark.part is Part.LANDING for mark in self.plan.marks):
+            self._note(
+                "landing depth", Verdict.NOTE, "depths of treads and landings: not checked, measure them by tape"
+            )
+        return statuses
 
-    def _front(self, riser: int) -> tuple[float, Floats] | None:
-        """Height of a nosing: at the centre, else the mean of left and right."""
-        return self._form({(riser, "front"): 1.0}) or self._form({(riser, "left"): 0.5, (riser, "right"): 0.5})
-
-    def _u(self, weights: Floats, own_u_m: float = 0.0) -> float:
-        return sqrt(max(0.0, float(weights @ self.built.covariance_m2 @ weights)) + own_u_m**2)
-
-    def _face(self, riser: int) -> _Estimate | None:
+    def _face(self, riser: int) -> Estimate | None:
         """The face of a riser from heights, from tape and spirit level, or from both weighed together."""
-        heights = self._face_by_heights(riser)
-        taped = [f for f in self.built.faces if f.riser == riser and not f.struck]
-        if not taped:
-            return heights
-        zeros = np.zeros(len(self.built.places))
-        tape = _Estimate(
-            sum(f.length_m for f in taped) / len(taped),
-            zeros,
-            sqrt(sum(f.u_m**2 for f in taped)) / len(taped),
-            "tape and spirit level",
-        )
-        return tape if heights is None else self._both(riser, heights, tape)
+        heights, tape = self._face_by_heights(riser), self.levels.taped(riser)
+        if heights is None or tape is None:
+            return heights or tape
+        return self._both(riser, heights, tape)
 
-    def _face_by_heights(self, riser: int) -> _Estimate | None:
-        front = self._front(riser)
-        below = self._form({(riser - 1, "back"): 1.0})
+    def _face_by_heights(self, riser: int) -> Estimate | None:
+        front, below = self.levels.front(riser), self.levels.form({(riser - 1, "back"): 1.0})
         if front is None:
             return None
         if below is None and riser == 1:
-            self._note(
-                "foot",
-                Verdict.NOTE,
-                "the grade at the foot is that of the plan: observe it again as a point named foot",
-            )
-            return _Estimate(front[0] - self.plan.foot_m, front[1], 0.0, "level, foot from the plan")
-        return None if below is None else _Estimate(front[0] - below[0], front[1] - below[1], 0.0, "level")
+            text = "the grade at the foot is that of the plan: observe it again as a point named foot"
+            self._note("foot", Verdict.NOTE, text)
+            return replace(front, value_m=front.value_m - self.plan.foot_m, how="level, foot from the plan")
+        return None if below is None else front.less(below)
 
-    def _both(self, riser: int, heights: _Estimate, tape: _Estimate) -> _Estimate:
-        u_heights, u_tape = self._u(heights.weights, heights.own_u_m), max(tape.own_u_m, SAME_M)
+    def _both(self, riser: int, heights: Estimate, tape: Estimate) -> Estimate:
+        u_heights, u_tape = self.levels.u_m(heights), max(tape.own_u_m, SAME_M)
         apart, u_apart = heights.value_m - tape.value_m, sqrt(u_heights**2 + u_tape**2)
         if abs(apart) > DISAGREE * u_apart:
             text = f"riser {riser}: tape and level differ by {apart * 1000:.1f} mm; measure it again"
             self._note("agreement", Verdict.WARN, text, value=abs(apart), limit=DISAGREE * u_apart)
         share = u_tape**2 / (u_heights**2 + u_tape**2)
-        return _Estimate(
+        return Estimate(
             share * heights.value_m + (1 - share) * tape.value_m,
             share * heights.weights,
             sqrt((share * heights.own_u_m) ** 2 + ((1 - share) * u_tape) ** 2),
             "level, tape and spirit level",
         )
 
-    def _riser(self, riser: int, flight: int, face: _Estimate | None) -> BuiltRiser:
-        mark, top = self.plan.marks[riser - 1], self._front(riser)
+    def _riser(self, riser: int, flight: int, face: Estimate | None) -> BuiltRiser:
+        mark, top = self.plan.marks[riser - 1], self.levels.front(riser)
         assert mark.front.finished_m is not None
-        built_top = None if top is None else top[0]
+        built_top = None if top is None else top.value_m
         if face is None:
             return BuiltRiser(
                 riser, flight, mark.face_m, None, mark.front.finished_m, built_top, None, Status.UNSURE, "not observed"
             )
-        u, off = self._u(face.weights, face.own_u_m), face.value_m - mark.face_m
+        u, off = self.levels.u_m(face), face.value_m - mark.face_m
         status = judge(abs(off), self.limits.face_m, u)
         fix = "" if status is Status.PASS else self._fix(riser, off, built_top)
         return BuiltRiser(
@@ -238,7 +179,7 @@ class _Check:
                 said += "; its nosing is where it should be, so look at the step below"
         return said
 
-    def _evenness(self, risers: list[BuiltRiser], faces: Mapping[int, _Estimate]) -> tuple[float | None, list[Status]]:
+    def _evenness(self, risers: list[BuiltRiser], faces: Mapping[int, Estimate]) -> tuple[float | None, list[Status]]:
         """Largest less smallest face of each flight, and the status of each; None with no two faces in a flight."""
         spreads: list[float] = []
         statuses: list[Status] = []
@@ -248,8 +189,8 @@ class _Check:
                 continue
             judged = []
             for one, two in pairs:
-                u = self._u(one.weights - two.weights, sqrt(one.own_u_m**2 + two.own_u_m**2))
-                judged.append(judge(abs(one.value_m - two.value_m), self.limits.evenness_m, u))
+                apart = one.less(two)
+                judged.append(judge(abs(apart.value_m), self.limits.evenness_m, self.levels.u_m(apart)))
             spread, status = max(abs(a.value_m - b.value_m) for a, b in pairs), worst(judged)
             word = {Status.PASS: Verdict.PASS, Status.FAIL: Verdict.FAIL, Status.UNSURE: Verdict.WARN}[status]
             text = f"flight {flight}: largest less smallest face {spread * 1000:.1f} mm"
@@ -274,7 +215,7 @@ class _Check:
 
     def _odd_numbers(self) -> None:
         """Point out nosings that do not climb in the order of their numbers."""
-        tops = [(m.riser, top[0]) for m in self.plan.marks if (top := self._front(m.riser)) is not None]
+        tops = [(m.riser, top.value_m) for m in self.plan.marks if (top := self.levels.front(m.riser)) is not None]
         for (low, low_m), (high, high_m) in pairwise(tops):
             if high_m <= low_m:
                 text = f"riser {high} was observed below riser {low}: were their numbers mixed up?"

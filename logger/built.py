@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from logger.asbuilt import FOOT, Built, Place
+from logger.built_heights import FOOT, Built, Place
 from logger.errors import WrongFile
 from logger.observation import Kind, Survey
 from logger.reduction.adjustment import adjust

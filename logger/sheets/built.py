@@ -1,7 +1,8 @@
 """The as-built report: each riser against its design, the verdict in words, what to put right."""
 
 from drivers.lengths import Units
-from logger.asbuilt import AsBuilt, BuiltRiser, Status
+from logger.asbuilt import AsBuilt, BuiltRiser
+from logger.built_heights import Status
 from logger.profile import Profile
 from logger.sheets import cautions
 from logger.sheets.document import Block, Cell, Lines, Sheet, Table, both, length

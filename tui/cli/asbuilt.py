@@ -56,8 +56,9 @@ def command(
 
     The answer is pass, fail, or unsure where it is too close to tell. Exit 1 when it fails.
     """
-    from logger.asbuilt import Status, check
+    from logger.asbuilt import Held, check
     from logger.built import built_of
+    from logger.built_heights import Status
     from logger.export.documents import asbuilt_document
     from logger.session.replay import survey
     from logger.setout import set_out
@@ -68,7 +69,8 @@ def command(
     marks = set_out(plan.profile, plan.option, plan.brief)
     walked = built or file
     seen = built_of(survey(walked), plan.option.risers, walked, plan.brief.steps.foot)
-    result = check(marks, seen, limits_of(tolerance, evenness, Units(units)))
+    against = Held(limits_of(tolerance, evenness, Units(units)), plan.brief.rule_sets, plan.brief.steps.width_m)
+    result = check(marks, seen, against)
     if as_json:
         emit_json(asbuilt_document(result))
     else:

@@ -5,12 +5,14 @@ import math
 import numpy as np
 import pytest
 
-from logger.asbuilt import Built, Limits, Status, check, judge
+from logger.asbuilt import Held, Limits, check
+from logger.built_heights import Built, Status, judge
 from logger.construction import Construction
 from logger.observation import Face
 from logger.profile import Profile
 from logger.setout import SetOut, marks_of
 from logger.steps.option import Option, Verdict
+from logger.steps.rulebook import parse as parse_rules
 
 U = 0.0004
 
@@ -108,7 +110,7 @@ def test_foot_not_observed_again_is_that_of_the_plan_and_said(plan: SetOut) -> N
 def test_evenness_is_judged_by_flight_with_its_own_limit(plan: SetOut) -> None:
     loose = Limits(face_m=0.02, evenness_m=0.0095)
     off = {(1, "front"): -0.006, (1, "back"): -0.006}
-    result = check(plan, built_as(plan, off), loose)
+    result = check(plan, built_as(plan, off), Held(loose))
     assert [r.status for r in result.risers] == [Status.PASS] * 3
     assert result.uniformity_m == pytest.approx(0.012)
     assert result.status is Status.FAIL
@@ -120,3 +122,55 @@ def test_mixed_up_numbers_are_said(plan: SetOut) -> None:
     result = check(plan, built_as(plan, {(2, "front"): swap, (3, "front"): -swap}))
     assert any(f.rule == "order" and "riser 3 was observed below riser 2" in f.text for f in result.findings)
     assert result.status is Status.FAIL
+
+
+def test_named_rules_are_held_each_by_its_own_measure(plan: SetOut) -> None:
+    narrow = parse_rules(
+        """
+        [set]
+        title = "House rules"
+        [[rule]]
+        name = "even"
+        measures = "evenness"
+        most = "4 mm"
+        clause = "1.1"
+        [[rule]]
+        name = "rise"
+        measures = "nosing_rise"
+        most = "21 cm"
+        [[rule]]
+        name = "slope"
+        measures = "tread_fall"
+        most = "1:48"
+        """,
+        "own.toml",
+        "own",
+    )
+    as_planned = check(plan, built_as(plan), Held(sets=(narrow,), width_m=1.2))
+    by_rule = {f.rule: f for f in as_planned.findings}
+    # Nosing to nosing is the fall of one tread, 8 mm, more than the first face: the faces alone are even.
+    assert by_rule["own/even"].value == pytest.approx(0.008)
+    assert by_rule["own/even"].status is Verdict.FAIL
+    assert as_planned.status is Status.FAIL
+    assert by_rule["own/rise"].value == pytest.approx(plan.marks[0].face_m + 0.008)
+    assert by_rule["own/rise"].status is Verdict.PASS
+    assert by_rule["own/slope"].status is Verdict.WARN, "2.0 % of 40 cm is 8.0 mm, 8.3 mm allowed: too close to tell"
+
+
+def test_a_step_that_falls_backwards_is_pointed_out(plan: SetOut) -> None:
+    result = check(plan, built_as(plan, {(1, "back"): -0.010}))
+    said = [f for f in result.findings if f.rule == "fall"]
+    assert said[0].status is Verdict.WARN
+    assert "run to the back" in said[0].text
+    assert said[1].status is Verdict.NOTE
+
+
+def test_cross_fall_is_told_with_its_side(plan: SetOut) -> None:
+    whole = built_as(plan)
+    top = plan.marks[1].front.finished_m
+    places = (*whole.places, (2, "left"), (2, "right"))
+    heights = np.array([*whole.heights_m, top - 0.006, top + 0.006])
+    seen = Built(places, heights, np.eye(len(places)) * U**2)
+    said = [f for f in check(plan, seen, Held(width_m=1.2)).findings if f.rule == "cross fall"]
+    assert said[0].value == pytest.approx(0.01)
+    assert said[0].text == "step 2 falls 1.0 % across, to the left"
