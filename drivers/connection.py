@@ -115,12 +115,13 @@ class Connection:
         port = await self._find()
         yield self._change(Link.OPENING, port if port != self.port else "")
         transport = self._transport = self._make(port, self._instrument, self._clock)
+        opening_s = max(self._patience.opening, getattr(transport, "opening_s", 0.0))
         try:
             try:
-                async with asyncio.timeout(self._patience.opening):
+                async with asyncio.timeout(opening_s):
                     await transport.open()
             except TimeoutError:
-                raise PortSilent(self.port, f"it did not open within {self._patience.opening:g} s") from None
+                raise PortSilent(self.port, f"it did not open within {opening_s:g} s") from None
             self._link = _Link(transport, self._instrument, self._clock)
             async for event in self._listen(self._link):
                 yield event
@@ -182,7 +183,8 @@ class _Link:
         asker = make_decoder(instrument)
         self._asker: Decoder | None = asker if asker.request() is not None else None
         ask = instrument.ask
-        self.every_s = quantity(ask.every if ask else "0.2 s", "s") if self._asker else 0.0
+        asked = ask is not None or self._asker is not None
+        self.every_s = quantity(ask.every if ask else "0.2 s", "s") if asked else 0.0
         self._timeout_s = quantity(ask.timeout if ask else "1 s", "s")
         self._chunks: deque[Chunk] = deque()
         self._news = asyncio.Event()

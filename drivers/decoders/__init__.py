@@ -32,10 +32,14 @@ class BaseDecoder:
     """The counters every decoder has, and the answer of one that need not ask."""
 
     REMARKS = 8
+    resolution_m = 0.0
+    """Least step of the height as the instrument itself tells it, in metres; 0 where it does not."""
 
     def __init__(self) -> None:
         self.rejects: Counter[Reject] = Counter()
         self.remarks: list[str] = []
+        self.facts: dict[str, str] = {}
+        """What the instrument says it is: maker, model, serial number …"""
 
     def request(self) -> bytes | None:
         """Nothing to ask."""

@@ -9,6 +9,7 @@ What a link tells besides values arrives as chunks too, so that a recorded sessi
     name, address      what the device advertises as
 """
 
+import contextlib
 import math
 from collections.abc import Callable, Sequence
 
@@ -26,7 +27,7 @@ ADVERTISED = ("name", "address")
 
 
 class GattDecoder(BaseDecoder):
-    """Readings of one Bluetooth LE instrument; `facts` is what the device says it is."""
+    """Readings of one Bluetooth LE instrument."""
 
     def __init__(self, instrument: InstrumentFile) -> None:
         super().__init__()
@@ -38,9 +39,6 @@ class GattDecoder(BaseDecoder):
         self._inner = _inner_decoder(instrument, table)
         self._value_channel = table.notify or table.characteristic
         self._written = gv.PresentationFormat.of(table.type) if table.type else None
-        self.facts: dict[str, str] = {}
-        self.resolution_m: float | None = None
-        """Least step of the height as the device tells it, in metres; None where it does not."""
         self._layout: gv.PresentationFormat | None = None
         self._temperature: tuple[float, float] | None = None
         self._battery: float | None = None
@@ -146,14 +144,11 @@ class GattDecoder(BaseDecoder):
     def _told_resolution(self) -> None:
         layout = self._layout
         step = layout.step if layout is not None and self._inner is None else None
+        self.resolution_m = 0.0
         if layout is None or step is None:
-            self.resolution_m = None
             return
-        try:
+        with contextlib.suppress(ValueError):
             self.resolution_m = self._scale.span_m(f"{step:.17g} {layout.unit or ''}".rstrip())
-        except ValueError:
-            self.resolution_m = None
-            return
         if self.resolution_m > COARSE_M:
             self.remark(
                 f"the device tells heights in steps of {self.resolution_m * 1000:g} mm: too coarse to set out steps; "

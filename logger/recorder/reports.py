@@ -70,9 +70,12 @@ class Reports:
         """What is asked and what it can do: the spread it calls steady, and how far it reaches, None where not told."""
         settings = self.recorder.settings
         instrument = settings.instrument
+        decoder = self.recorder.acquisition.pipeline.decoder
         return {
             "port": settings.port,
             "instrument": instrument.instrument.name,
+            "device": dict(getattr(decoder, "facts", {})),
+            "remarks": list(decoder.remarks),
             "steady_spread_m": instrument.settle_rule.spread_m,
             "reach": {"height_m": instrument.reach_height_m, "distance_m": instrument.reach_distance_m},
         }

@@ -2,12 +2,12 @@
 
 from collections import Counter
 from collections.abc import Sequence
-
-from drivers.registry import make_decoder
+from dataclasses import replace
 
 from drivers.decoders import Decoder
 from drivers.instrument import InstrumentFile
 from drivers.reading import Chunk, Reading, Reject
+from drivers.registry import make_decoder
 from logger.session.events import seconds
 from logger.session.packing import RawChunk
 from logger.settle import Live, Settled, Settler
@@ -22,13 +22,15 @@ class Pipeline:
     def __init__(self, instrument: InstrumentFile) -> None:
         self.instrument = instrument
         self.decoder: Decoder = make_decoder(instrument)
-        self.settler = Settler(instrument.settle_rule)
+        self.rule = instrument.settle_rule
+        self.settler = Settler(self.rule)
         self.readings = 0
         self.last: Reading | None = None
 
     def feed(self, chunk: RawChunk) -> Sequence[Reading]:
         """Decode one chunk and settle what it yields."""
         readings = self.decoder.feed(Chunk(seconds(chunk.t_us), chunk.data, chunk.channel))
+        self._told_resolution()
         for reading in readings:
             self.settler.feed(reading.t_s, reading.height_m, reading.stable, reading.temperature_c)
         if readings:
@@ -36,10 +38,17 @@ class Pipeline:
             self.last = readings[-1]
         return readings
 
+    def _told_resolution(self) -> None:
+        """An instrument that tells coarser steps than its file is believed; it tells them before its first value."""
+        told_m = getattr(self.decoder, "resolution_m", 0.0)
+        if told_m > self.rule.resolution_m:
+            self.rule = replace(self.rule, resolution_m=told_m)
+            self.settler = Settler(self.rule)
+
     def gap(self) -> None:
         """The line was down: nothing heard before it may be joined to what comes after."""
         self.decoder.reset()
-        self.settler = Settler(self.instrument.settle_rule)
+        self.settler = Settler(self.rule)
 
     def take(self, since_us: int, *, forced: bool) -> Settled | None:
         """The settled height of readings after `since_us`, or the next reading if forced; None while there is none."""
