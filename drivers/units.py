@@ -5,14 +5,18 @@ from functools import lru_cache
 from drivers.quantities import unit_factor
 
 LENGTH_M = {
-    1.0: "m metre metres meter meters mtr mètre mètres metro metros metri metr metry м",
-    0.01: "cm centimetre centimetres centimeter centimeters centimètre centimètres centímetro centímetros см",
-    0.001: "mm millimetre millimetres millimeter millimeters millimètre millimètres milímetro milímetros мм",
-    1e-4: "dmm",
+    1.0: """m metre metres meter meters mtr mts mètre mètres metro metros metri metr metry metrów metrů metriä м метр
+        метра метров 米 公尺 メートル 미터 μέτρα μέτρο metru""",
     0.1: "dm decimetre decimeter dezimeter",
+    0.01: """cm centimetre centimetres centimeter centimeters zentimeter centimètre centimètres centímetro centímetros
+        centimetro centimetri centymetr centymetry senttimetri senttimetriä santimetre см сантиметр 厘米 公分 センチ""",
+    0.001: """mm millimetre millimetres millimeter millimeters millimètre millimètres milímetro milímetros millimetro
+        millimetri milimetr milimetry milimetrów milimetre millimetriä мм миллиметр 毫米 公厘 ミリ""",
     1e-6: "um µm μm",
-    0.3048: "ft foot feet ' fuss fuß pied pieds pie pies piede piedi stopa stopy voet",
-    0.0254: "in inch inches \" '' ins zoll pouce pouces pulgada pulgadas pollice pollici polegada tum cal duim",
+    0.3048: """ft foot feet ' fuss fuß pied pieds pie pies piede piedi pé pés stopa stopy stóp voet fot fod jalka jalkaa
+        фут фута футов 英尺 フィート""",
+    0.0254: """in inch inches " '' ins zoll pouce pouces pulgada pulgadas pollice pollici polegada polegadas cale cali
+        tum tomme tommer duim tuuma tuumaa palec palce palců inç дюйм дюйма дюймов 英寸 インチ""",
     0.9144: "yd yard yards",
 }
 PRESSURE_PA = {

@@ -1,0 +1,117 @@
+"""Streams of Modbus RTU: whose registers are read, and which of them moves like a height."""
+
+import math
+import statistics
+import struct
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from itertools import pairwise
+
+from drivers.decoders.modbus import crc_holds, register_value
+from drivers.identify.proposal import Candidate
+
+FEWEST = 3
+ORDERS = ("ABCD", "CDAB", "BADC", "DCBA")
+LARGEST = 1e5
+SMALLEST = 1e-4
+Block = tuple[int, int, int, int]
+"""Unit, function, first register and number of registers of one read."""
+
+
+def frames_of(data: bytes) -> list[bytes]:
+    """The whole Modbus frames of functions 3 and 4, questions and answers, in their order."""
+    frames, at = [], 0
+    while at + 5 <= len(data):
+        size = 0
+        if data[at + 1] in (3, 4) and 1 <= data[at] <= 247:
+            for length in (8, data[at + 2] + 5):
+                whole = length >= 7 and (length == 8 or data[at + 2] % 2 == 0) and at + length <= len(data)
+                if whole and crc_holds(data[at : at + length]):
+                    size = length
+                    break
+        elif data[at + 1] in (0x83, 0x84) and crc_holds(data[at : at + 5]):
+            size = 5
+        if size:
+            frames.append(data[at : at + size])
+        at += size or 1
+    return frames
+
+
+def blocks_of(data: bytes) -> dict[Block, list[bytes]]:
+    """Register bytes by the read they answer; a first register of -1 where no question was heard."""
+    asked: dict[int, tuple[int, int]] = {}
+    found: dict[Block, list[bytes]] = defaultdict(list)
+    for frame in frames_of(data):
+        unit, function = frame[0], frame[1]
+        answer = function in (3, 4) and frame[2] + 5 == len(frame)
+        if answer and len(frame) == 8 and asked.get(unit, (0, 0))[1] != 1:
+            answer = False
+        if answer:
+            first, count = asked.get(unit, (-1, frame[2] // 2))
+            found[unit, function, first if 2 * count == frame[2] else -1, frame[2] // 2].append(frame[3:-2])
+        elif len(frame) == 8:
+            first, count = struct.unpack(">HH", frame[2:6])
+            asked[unit] = (first, count)
+    return found
+
+
+def recognise_registers(data: bytes, *, polled: bool = False) -> list[Candidate]:
+    """What Modbus answers in a stream may be, best first; empty if there are none."""
+    found: list[Candidate] = []
+    for (unit, function, first, count), answers in blocks_of(data).items():
+        heard = f"{len(answers)} Modbus RTU answers of unit {unit}, function {function}, {count} registers"
+        guesses = _guesses(answers, count)
+        if len(answers) < FEWEST:
+            continue
+        if not guesses:
+            found.append(Candidate(0.3, (heard, "none of the registers looks like a height")))
+        for place, (offset, kind, order, score) in enumerate(guesses[:4]):
+            address = max(first, 0) + offset
+            confidence = score if place == 0 else min(score, 0.3)
+            reasons = [heard, f"{kind} {order} from register {address} reads like a height"]
+            reasons.append("its unit is nowhere written; metres are a guess")
+            if first < 0:
+                reasons.append("no question was heard, so the register's address is not known")
+            decoder = {"kind": "modbus", "unit": unit, "function": function, "address": address, "type": kind}
+            if kind in ("int32", "uint32", "float32"):
+                decoder["order"] = order
+            if not polled:
+                decoder["listen"] = True
+            tables = {
+                "instrument": {"name": f"Heard on the port, Modbus RTU unit {unit}"},
+                "decoder": decoder,
+                "height": {"unit": "m" if kind == "float32" else "mm"},
+            }
+            found.append(Candidate(round(confidence, 2), tuple(reasons), tables))
+    return found
+
+
+def _guesses(answers: Sequence[bytes], count: int) -> list[tuple[int, str, str, float]]:
+    """(register, type, order, confidence) of what may be a height, likeliest first."""
+    found = []
+    for offset in range(count - 1):
+        for order in ORDERS:
+            values = [register_value(a[2 * offset : 2 * offset + 4], "float32", order) for a in answers]
+            if all(map(_plausible, values)) and any(values):
+                found.append((offset, "float32", order, 0.45 if _varies(values) else 0.35))
+    taken = {o for offset, _, _, _ in found for o in (offset, offset + 1)}
+    for offset in range(count):
+        if offset not in taken:
+            values = [register_value(a[2 * offset : 2 * offset + 2], "int16", "ABCD") for a in answers]
+            if _varies(values):
+                found.append((offset, "int16", "ABCD", 0.3))
+    by_place = Counter(f[0] for f in found)
+    if any(often > 1 for often in by_place.values()):
+        found = [(o, k, r, min(c, 0.3)) for o, k, r, c in found]
+    return sorted(found, key=lambda f: -f[3])
+
+
+def _plausible(value: float) -> bool:
+    return value == 0 or (math.isfinite(value) and SMALLEST <= abs(value) <= LARGEST)
+
+
+def _varies(values: Sequence[float]) -> bool:
+    if len(set(values)) < 3:
+        return False
+    steps = [abs(b - a) for a, b in pairwise(values)]
+    return statistics.median(steps) <= 0.5 * (max(values) - min(values))
