@@ -1,11 +1,11 @@
 """The as-built report: each riser against its design, the verdict in words, what to put right."""
 
-from drivers.lengths import Units
+from drivers.lengths import INCH_M, Units
 from logger.asbuilt import AsBuilt, BuiltRiser
 from logger.built_heights import Status
 from logger.profile import Profile
 from logger.sheets import cautions
-from logger.sheets.document import Block, Cell, Lines, Sheet, Table, both, length
+from logger.sheets.document import Block, Cell, Lines, Sheet, Table, length
 from logger.sheets.head import COVERAGE, counts, facts, foot
 from logger.steps.option import Option
 
@@ -20,15 +20,15 @@ def asbuilt_sheet(profile: Profile, option: Option, result: AsBuilt, units: Unit
         blocks.append(Lines("What to put right", fixes))
     blocks.append(Lines("Findings", tuple(f.text for f in result.findings)))
     blocks.append(Lines("Please note", (*cautions.guards(option), cautions.GOVERNS), boxed=True))
-    spread = "not known" if result.uniformity_m is None else both(result.uniformity_m, units)
+    spread = "not known" if result.uniformity_m is None else f"{result.uniformity_m * 1000:.1f} mm"
     return Sheet(
         title="As-built report",
         job=f"{counts(option)}: {verdict(result)}",
         facts=(
             *facts(profile, units),
             ("Decision", result.rule),
-            ("Face limit", said_limit(result.limits.face_m, result.limits.face_rule, units)),
-            ("Evenness limit", said_limit(result.limits.evenness_m, result.limits.evenness_rule, units)),
+            ("Face limit", said_limit(result.limits.face_m, result.limits.face_rule)),
+            ("Evenness limit", said_limit(result.limits.evenness_m, result.limits.evenness_rule)),
             ("Largest less smallest face in a flight", spread),
         ),
         blocks=tuple(blocks),
@@ -48,9 +48,9 @@ def verdict(result: AsBuilt) -> str:
             return f"not decided against {rules}"
 
 
-def said_limit(limit_m: float, rule: str, units: Units) -> str:
-    """A limit in both unit systems with the rule it comes from."""
-    return f"{both(limit_m, units)}, {rule}"
+def said_limit(limit_m: float, rule: str) -> str:
+    """A limit with the rule it comes from; too small for sixteenths and whole millimetres."""
+    return f"{limit_m * 1000:.1f} mm ({limit_m / INCH_M:.3f} in), {rule}"
 
 
 def _risers(result: AsBuilt, units: Units) -> Table:
@@ -61,7 +61,7 @@ def _risers(result: AsBuilt, units: Units) -> Table:
             Cell(str(riser.riser), f"flight {riser.flight}"),
             length(riser.designed_face_m, units),
             length(riser.built_face_m, units),
-            Cell("–") if off is None else Cell(f"{off * 1000:+.1f} mm", f"{off / 0.0254:+.2f} in"),
+            Cell("–") if off is None else Cell(f"{off * 1000:+.1f} mm", f"{off / INCH_M:+.2f} in"),
             Cell(sure, riser.how),
             length(riser.designed_top_m, units),
             length(riser.built_top_m, units),
