@@ -49,6 +49,8 @@ class Action:
         return shown_key(self.keys[0])
 
 
+LEAVES_ALWAYS = "ctrl+c"
+"""The one key that is obeyed even while something is being typed."""
 KEY_NAMES = {
     "space": "SPACE",
     "enter": "ENTER",
@@ -80,6 +82,18 @@ def _walk(name: str, keys: str, label: str, does: str, *, on_bar: bool = True) -
     return Action(name, tuple(keys.split()), label, does, Place.WALK, on_bar)
 
 
+def _steps(name: str, keys: str, label: str, does: str, *, on_bar: bool = True) -> Action:
+    return Action(name, tuple(keys.split()), label, does, Place.STEPS, on_bar)
+
+
+def _set_out(name: str, keys: str, label: str, does: str, *, on_bar: bool = True) -> Action:
+    return Action(name, tuple(keys.split()), label, does, Place.SET_OUT, on_bar)
+
+
+def _check(name: str, keys: str, label: str, does: str, *, on_bar: bool = True) -> Action:
+    return Action(name, tuple(keys.split()), label, does, Place.CHECK, on_bar)
+
+
 ACTIONS = (
     _walk("take", "space enter", "take", "Take the reading that is suggested."),
     _walk("undo", "u backspace", "undo", "Strike out the last observation (asked twice)."),
@@ -103,6 +117,29 @@ ACTIONS = (
     _walk("row_up", "up", "up", "Choose the row above.", on_bar=False),
     _walk("row_down", "down", "down", "Choose the row below.", on_bar=False),
     _walk("strike_row", "delete", "strike", "Strike out the chosen row (asked twice).", on_bar=False),
+    _steps("layout_up", "up k", "up", "The layout ranked before.", on_bar=False),
+    _steps("layout_down", "down j space", "next", "The layout ranked after."),
+    _steps("edit", "e enter", "edit", "Change what is wanted: rise, run, tread, landings, rules."),
+    _steps("top", "o", "top", "At the top: is there something already there to step up onto?"),
+    _steps("why_not", "w", "why not", "Why other counts cannot be; again: what the rules say of this one."),
+    _steps("compare", "c", "compare", "Put this layout beside another."),
+    _steps("scroll_details", "m", "more", "Turn the page of the details.", on_bar=False),
+    _steps("keep", "b", "keep", "Keep the brief in its file."),
+    _set_out("take", "space enter", "take", "Keep what is under the probe at this mark, and go on to the next."),
+    _set_out("next_mark", "down right n", "next", "The next mark, without taking this one."),
+    _set_out("last_mark", "up left p", "before", "The mark before."),
+    _set_out("level", "l", "level", "Work to base top, subgrade, ground crossing, or finished height."),
+    _set_out("zero", "z", "zero", "Observe the zero again."),
+    _set_out("force", "f", "force", "Take the next reading without waiting for it to be steady."),
+    _set_out("stop_waiting", "escape", "stop", "End the wait for a steady reading.", on_bar=False),
+    _check("take", "space enter", "take", "Observe the built step at the place named, and go on to the next."),
+    _check("next_place", "down right n", "next", "The next place, without observing this one."),
+    _check("last_place", "up left p", "before", "The place before."),
+    _check("face", "a", "face", "Write down a face measured with tape and spirit level."),
+    _check("undo", "u backspace", "undo", "Strike out the last observation of a built step (asked twice)."),
+    _check("scroll_details", "m", "more", "Turn the page of the findings.", on_bar=False),
+    _check("force", "f", "force", "Take the next reading without waiting for it to be steady."),
+    _check("stop_waiting", "escape", "stop", "End the wait for a steady reading.", on_bar=False),
     Action("next_screen", ("tab",), "next", "Go to the next screen of the job.", app=True, on_bar=False),
     Action("last_screen", ("shift+tab",), "back", "Go back one screen of the job.", app=True, on_bar=False),
     Action("units", ("v",), "units", "Show feet and inches, decimal feet, metres, or millimetres.", app=True),
@@ -130,9 +167,7 @@ def bindings(place: Place) -> "list[Binding]":
 
     made = []
     for action in (a for a in ACTIONS if a.place is place):
-        first = action.name == "leave"
-        if action.with_key:
-            made += [Binding(key, f"{action.target}('{key}')", action.does, show=False) for key in action.keys]
-        else:
-            made.append(Binding(",".join(action.keys), action.target, action.does, show=False, priority=first))
+        for key in action.keys:
+            target = f"{action.target}('{key}')" if action.with_key else action.target
+            made.append(Binding(key, target, action.does, show=False, priority=key == LEAVES_ALWAYS))
     return made

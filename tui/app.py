@@ -11,17 +11,20 @@ from textual.binding import BindingType
 from textual.screen import Screen
 
 from drivers.lengths import Units
-from logger.errors import RiseError
+from logger.errors import RiseError, WrongFile
 from tui.actions import JOB, Place, bindings
-from tui.messages import BestSolved, BookChanged, LinkChanged, LiveChanged, RecorderGone
+from tui.messages import BestSolved, BookChanged, BuiltChecked, LinkChanged, LiveChanged, RecorderGone
 from tui.screens import TABLE
 from tui.screens.ask import Choose, Told
 from tui.screens.help import Help
 from tui.sound import Sound, Sounder
 from tui.themes import DUSK, NOON, THEMES
-from tui.walking.best import Best, Question, Solver
+from tui.walking.best import Best, Question, Solver, solved
+from tui.walking.plan import chosen
 from tui.walking.said import safe
+from tui.walking.verdict import Checked, Finished, checked
 from tui.walking.walk import Heard, RecorderLine, Walk
+from tui.walking.wanted import Wanted, wanted_for
 from tui.widgets.bars import Tabs
 
 PAINT_S = 0.1
@@ -57,14 +60,18 @@ class RisewalkApp(App[str]):
         theme: str = NOON,
     ) -> None:
         super().__init__()
-        self.session, self.brief = session, brief
+        self.session = session
+        self.wanted: Wanted | None = None
+        self.risers: int | None = None
+        self._brief = brief
         self.walk: Walk | None = None
         self.best: Best | None = None
         self.units = Units.METRES
         self.opening_words = "Looking for the recorder and the instrument …"
         self.sounder = Sounder(self.bell, player=player)
         self._connect = connect
-        self._solver = Solver(self._solved)
+        self._solver = Solver(solved, self._solved)
+        self._checker = Solver(checked, self._checked)
         self._units_known = False
         self._asked_for = (-1, -1)
         self._live_changed = False
@@ -84,6 +91,7 @@ class RisewalkApp(App[str]):
     async def on_unmount(self) -> None:
         """Leave the recorder to itself."""
         self._solver.end()
+        self._checker.end()
         await self.sounder.close()
         if self.walk is not None:
             await self.walk.line.close()
@@ -120,6 +128,7 @@ class RisewalkApp(App[str]):
             return
         if not self._units_known:
             self._units_known, self.units = True, walk.standing.units
+            self._read_brief()
             if not walk.rows:
                 self.push_screen(Told("Before the first reading", list(CHECKS)))
         counts = (walk.standing.observations, walk.standing.struck)
@@ -130,11 +139,31 @@ class RisewalkApp(App[str]):
 
     def ask_best(self) -> None:
         """Work out the best layout of what is in the file by now."""
-        if self.walk is not None and self.walk.rows:
-            self._solver.ask(Question(self.session, self.brief))
+        if self.wanted is not None:
+            self._solver.ask(Question(self.session, self.wanted.document, str(self.wanted.path)))
+
+    def _read_brief(self) -> None:
+        try:
+            self.wanted = wanted_for(self.session, self._brief, self.units)
+        except WrongFile as error:
+            self.wanted = wanted_for(self.session.with_suffix(".none"), None, self.units)
+            self.notify(safe(str(error)), severity="error", markup=False, timeout=20)
 
     def _solved(self, best: Best) -> None:
         self.post_message(BestSolved(best))
+
+    def _checked(self, result: Checked) -> None:
+        self.post_message(BuiltChecked(result))
+
+    def ask_check(self) -> None:
+        """Judge what is built so far against the layout chosen."""
+        best, option = self.best, chosen(self.best, self.risers)
+        if best is not None and option is not None and best.profile is not None and best.brief is not None:
+            self._checker.ask(Finished(self.session, best.profile, option, best.brief))
+
+    def on_built_checked(self, checked: BuiltChecked) -> None:
+        """Show it where it is looked at."""
+        self.screen.post_message(BuiltChecked(checked.checked))
 
     def on_best_solved(self, solved: BestSolved) -> None:
         """Keep it for every screen."""

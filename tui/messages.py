@@ -3,6 +3,7 @@
 from textual.message import Message
 
 from tui.walking.best import Best
+from tui.walking.verdict import Checked
 
 
 class LiveChanged(Message):
@@ -27,6 +28,14 @@ class BestSolved(Message):
     def __init__(self, best: Best) -> None:
         super().__init__()
         self.best = best
+
+
+class BuiltChecked(Message):
+    """What was built so far was judged against the layout."""
+
+    def __init__(self, checked: Checked) -> None:
+        super().__init__()
+        self.checked = checked
 
 
 class Picked(Message):

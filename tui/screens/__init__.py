@@ -1,8 +1,16 @@
 """One screen for each part of the job, and the small ones that ask."""
 
 from tui.actions import Place
+from tui.screens.check import CheckScreen
 from tui.screens.job import JobScreen
+from tui.screens.setout import SetOutScreen
+from tui.screens.steps import StepsScreen
 from tui.screens.walk import WalkScreen
 
-TABLE: dict[Place, type[JobScreen]] = {Place.WALK: WalkScreen}
+TABLE: dict[Place, type[JobScreen]] = {
+    Place.WALK: WalkScreen,
+    Place.STEPS: StepsScreen,
+    Place.SET_OUT: SetOutScreen,
+    Place.CHECK: CheckScreen,
+}
 """The screen for each part of the job."""

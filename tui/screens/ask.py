@@ -13,13 +13,16 @@ from textual.widgets.option_list import Option
 
 
 class Ask(ModalScreen[str | None]):
-    """Asks for a text; `wrong` says what is wrong with it, or nothing. ESC gives None."""
+    """Asks for a text; `wrong` says what is wrong with it, or nothing. ESC gives None; no text too, unless `blank`."""
 
     CSS_PATH = "ask.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss(None)", "Do not", show=False)]
 
-    def __init__(self, words: str, first: str = "", wrong: Callable[[str], str] = lambda _: "") -> None:
+    def __init__(
+        self, words: str, first: str = "", wrong: Callable[[str], str] = lambda _: "", *, blank: bool = False
+    ) -> None:
         super().__init__()
+        self._blank = blank
         self._words, self._early, self._wrong = words, first, wrong
 
     def on_key(self, event: events.Key) -> None:
@@ -53,7 +56,7 @@ class Ask(ModalScreen[str | None]):
             self.query_one("#wrong", Static).update(wrong)
             self.app.bell()
         else:
-            self.dismiss(text or None)
+            self.dismiss(text if text or self._blank else None)
 
 
 class Choose(ModalScreen[str | None]):

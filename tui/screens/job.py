@@ -1,5 +1,6 @@
 """What the screens of the job share: tabs on top, keys at the bottom, and the walk they show."""
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, ClassVar, cast
 
 from textual.app import ComposeResult
@@ -7,6 +8,7 @@ from textual.screen import Screen
 
 from tui.actions import Place
 from tui.messages import Picked
+from tui.screens.ask import Ask, Choose
 from tui.widgets.bars import KeyBar, Tabs
 
 if TYPE_CHECKING:
@@ -43,3 +45,12 @@ class JobScreen(Screen[None]):
         """Do what a tapped place stands for."""
         picked.stop()
         await self.run_action(picked.action)
+
+    def _ask(self, screen: Ask | Choose, answered: Callable[[str], object]) -> None:
+        """Ask, and do something with the answer; the asking screen is in front before the next key is read."""
+
+        def dismissed(answer: str | None) -> None:
+            if answer is not None:
+                answered(answer)
+
+        self.app.push_screen(screen, dismissed)

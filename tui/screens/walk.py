@@ -1,9 +1,7 @@
 """The walk: live height above the zero, one key a station, the field book, the ground with the best steps so far."""
 
-from collections.abc import Callable
 from typing import ClassVar
 
-from textual import work
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container
@@ -11,19 +9,19 @@ from textual.containers import Container
 from tui.actions import Place, bindings
 from tui.messages import BestSolved, BookChanged, LinkChanged, LiveChanged
 from tui.screens.ask import Ask, Choose
-from tui.screens.job import JobScreen
+from tui.screens.tagging import TaggingScreen
 from tui.sound import Sound
 from tui.walking import entries
 from tui.walking.distances import give_or_take, height
 from tui.walking.doubts import doubt, warnings
-from tui.walking.figures import best_in_words, ground_points, step_line
-from tui.walking.said import safe
+from tui.walking.figures import ground_points
+from tui.walking.plan import best_in_words, chosen, step_line
 from tui.walking.standing import COVERAGE
 from tui.walking.suggestion import Suggestion, suggestion, turning_point, zero_check
 from tui.walking.walk import Answer
 from tui.widgets.bars import Saying, TakeBar
 from tui.widgets.book import Book, called
-from tui.widgets.gauges import Gauges, clock_time
+from tui.widgets.gauges import Gauges
 from tui.widgets.hillside import Hillside
 from tui.widgets.numerals import Numerals
 
@@ -35,11 +33,11 @@ SURFACES = {
 }
 
 
-class WalkScreen(JobScreen):
+class WalkScreen(TaggingScreen):
     """Tags the ground, one station after the other."""
 
     CSS_PATH = "walk.tcss"
-    BINDINGS: ClassVar[list[BindingType]] = [*bindings(Place.WALK)]
+    BINDINGS: ClassVar[list[BindingType]] = [*bindings(Place.EVERYWHERE), *bindings(Place.WALK)]
     place = Place.WALK
 
     def __init__(self) -> None:
@@ -47,7 +45,6 @@ class WalkScreen(JobScreen):
         self._guide: Suggestion | None = None
         self._moved_on = 0
         self._doubted = ""
-        self._waiting = ""
 
     def body(self) -> ComposeResult:
         """Sky with the number, hillside below it."""
@@ -89,7 +86,7 @@ class WalkScreen(JobScreen):
     @property
     def next(self) -> Suggestion | None:
         """What the take key does."""
-        walk = self.desk.walk
+        walk = self.walk
         if self._guide is not None or walk is None or walk.standing is None:
             return self._guide
         moved_on = bool(walk.rows) and walk.rows[-1].n == self._moved_on
@@ -102,22 +99,21 @@ class WalkScreen(JobScreen):
 
     def action_force(self) -> None:
         """Take the next reading, steady or not."""
-        wanted = self.next
-        if wanted is not None and wanted.tag:
-            self._send(f"force {wanted.command}", wanted)
+        if (wanted := self.next) is not None and wanted.tag:
+            self.force(wanted.command, wanted.words)
 
     def action_turn(self) -> None:
         """First step of moving the reference end."""
-        if (walk := self.desk.walk) is not None:
+        if (walk := self.walk) is not None:
             self._guide = turning_point(walk.rows)
-            self._show_take()
+            self.show_take()
 
     def action_zero(self) -> None:
         """The zero again."""
-        walk = self.desk.walk
+        walk = self.walk
         if walk is not None and walk.standing is not None:
             self._guide = zero_check(walk.standing, walk.rows)
-            self._show_take()
+            self.show_take()
 
     def action_type(self, key: str = "") -> None:
         """Type a station."""
@@ -135,30 +131,21 @@ class WalkScreen(JobScreen):
 
     def action_note(self) -> None:
         """Write a remark."""
-        self._ask(Ask("Remark"), lambda text: self._send(f"note {text}", None))
+        self._ask(Ask("Remark"), lambda text: self.send(f"note {text}"))
 
     def action_surface(self) -> None:
         """Say what the next stations are on."""
-        self._ask(Choose("The next stations are on", SURFACES), lambda chosen: self._send(f"surface {chosen}", None))
+        self._ask(Choose("The next stations are on", SURFACES), lambda chosen: self.send(f"surface {chosen}"))
 
     def action_rod(self) -> None:
         """Say how high the stick under the probe is."""
         units = self.desk.units
         ask = Ask("Height of the stick under the probe, 0 for none", "", lambda text: entries.wrong_length(text, units))
-        self._ask(ask, lambda text: self._send(f"rod {entries.with_unit(text, units)}", None))
-
-    def _ask(self, screen: Ask | Choose, answered: Callable[[str], object]) -> None:
-        """Ask, and do something with the answer; the asking screen is in front before the next key is read."""
-
-        def dismissed(answer: str | None) -> None:
-            if answer:
-                answered(answer)
-
-        self.app.push_screen(screen, dismissed)
+        self._ask(ask, lambda text: self.send(f"rod {entries.with_unit(text, units)}"))
 
     def action_undo(self) -> None:
         """Strike out the last observation that stands."""
-        walk = self.desk.walk
+        walk = self.walk
         standing = [r for r in walk.rows if not r.struck] if walk else []
         if standing:
             self._strike(standing[-1].n)
@@ -179,31 +166,31 @@ class WalkScreen(JobScreen):
 
     def action_stop_waiting(self) -> None:
         """End the wait, withdraw a question or a guide; after a turning point: do not move, go on."""
-        walk = self.desk.walk
-        if self._waiting:
-            self._send("cancel", None)
+        walk = self.walk
+        if self.waiting:
+            super().action_stop_waiting()
             return
         if self._guide is None and not self._doubted and walk is not None and walk.rows:
             self._moved_on = walk.rows[-1].n
         self._guide, self._doubted = None, ""
-        self._say("")
-        self._show_take()
+        self.say("")
+        self.show_take()
 
     def _strike(self, n: int) -> None:
         command = f"strike {n}"
         if self._doubted != command:
             self._doubted = command
-            walk = self.desk.walk
+            walk = self.walk
             row = next((r for r in walk.rows if r.n == n), None) if walk else None
             name = f", {called(row, self.desk.units)}" if row else ""
-            self._say(f"Strike out no. {n}{name}? The same key again strikes it; ESC keeps it.", "alarm")
+            self.say(f"Strike out no. {n}{name}? The same key again strikes it; ESC keeps it.", "alarm")
             return
         self._doubted = ""
-        self._send(command, None)
+        self.send(command)
 
     def _tag(self, wanted: Suggestion) -> None:
-        walk = self.desk.walk
-        if walk is None or self._waiting:
+        walk = self.walk
+        if walk is None or self.waiting:
             self.desk.sounder.play(Sound.REFUSED)
             return
         if wanted.station_m is not None and self._doubted != wanted.command and walk.standing is not None:
@@ -212,78 +199,23 @@ class WalkScreen(JobScreen):
             )
             if question:
                 self._doubted, self._guide = wanted.command, wanted
-                self._say(f"{question} SPACE takes it, ESC does not.", "alarm")
-                self._show_take()
+                self.say(f"{question} SPACE takes it, ESC does not.", "alarm")
+                self.show_take()
                 return
-        self._send(wanted.command, wanted)
+        self.send(wanted.command, words=wanted.words if wanted.tag else "")
 
-    @work(group="lines")
-    async def _send(self, command: str, wanted: Suggestion | None) -> None:
-        walk = self.desk.walk
-        if walk is None:
-            return
-        if wanted is not None and self._waiting:
-            await walk.ask("cancel")
-        waits = wanted is not None and wanted.tag
-        if waits:
-            self._waiting = command
-            assert wanted is not None
-            self._say(f"Hold still: {wanted.words}. F takes it now, ESC stops.")
-            self._show_take()
-        try:
-            answer = await walk.ask(command)
-        except ConnectionError:
-            self._say("The recorder is gone; what was said to be saved is saved.", "alarm")
-            return
-        finally:
-            if self._waiting == command:
-                self._waiting = ""
-        self._answered(answer, wanted)
-
-    def _answered(self, answer: Answer, wanted: Suggestion | None) -> None:
-        if answer.get("ok"):
-            if wanted is not None:
-                self._guide, self._doubted = None, ""
-            self._say(self._told(answer), "sure" if answer.get("event") == "observed" else "plain")
-            if answer.get("event") == "observed":
-                self.desk.sounder.play(Sound.TAKEN)
-                self.desk.ask_best()
-        else:
-            self._say(str(answer.get("message") or answer.get("error")), "alarm")
-            self.desk.sounder.play(Sound.REFUSED)
+    def answered(self, answer: Answer, words: str) -> None:
+        """A guide or a question is done with once its tag was taken."""
+        if answer.get("ok") and (words or answer.get("event") == "setup"):
+            self._guide, self._doubted = None, ""
         self._show_book()
-
-    def _told(self, answer: Answer) -> str:
-        walk, units = self.desk.walk, self.desk.units
-        match answer.get("event"):
-            case "observed":
-                row = next((r for r in walk.rows if r.n == answer["n"]), None) if walk else None
-                if row is None:
-                    return "taken"
-                unsure = give_or_take(COVERAGE * row.u_m, units)
-                off = "" if row.misclosure_m is None else f", off {height(row.misclosure_m, units)}"
-                value = f"{height(row.above_zero_m, units)} {unsure}"
-                return f"Taken and saved {clock_time(row.at)}: {called(row, units)}, {value}{off}"
-            case "struck":
-                return f"No. {answer.get('n')} is struck out; it stays in the book."
-            case "setup":
-                return "A new setup begins; nothing counts before a known mark is observed."
-            case "cancelled":
-                return "Stopped; nothing was taken."
-            case "noted":
-                return f"Noted: {safe(answer.get('text'), 60)}"
-            case other:
-                return safe(f"{other}: {answer.get('surface') or answer.get('rod_m') or ''}").rstrip(": ")
-
-    def _say(self, text: str, style: str = "plain") -> None:
-        self.query_one("#said", Saying).show(text, style)
 
     def _show_all(self) -> None:
         self._show_live()
         self._show_book()
 
     def _show_live(self) -> None:
-        walk, units = self.desk.walk, self.desk.units
+        walk, units = self.walk, self.desk.units
         live, standing = (walk.live, walk.now) if walk else (None, None)
         number, exact = self.query_one(Numerals), self.query_one("#exact", Saying)
         self.query_one(Gauges).show(live, standing, units)
@@ -301,32 +233,34 @@ class WalkScreen(JobScreen):
         exact.show(f"{height(live.above_zero_m, units)} above {standing.zero.name}, {unsure} (95 %)")
 
     def _why_stale(self, age_s: float) -> str:
-        walk = self.desk.walk
+        walk = self.walk
         link = walk.standing.link if walk and walk.standing else "lost"
         word = "STALE" if link in ("live", "stale") else f"LINK {link.upper()}"
         return f"{word}: {age_s:.0f} s old"
 
     def _show_book(self) -> None:
-        walk, units = self.desk.walk, self.desk.units
+        walk, units = self.walk, self.desk.units
         if walk is None or walk.standing is None:
             return
         self.query_one(Book).show(walk.rows, units)
         self.desk.title_tabs(self)
         best = self.desk.best
         mark = self.next.station_m if self.next else None
-        self.query_one(Hillside).show(ground_points(walk.rows), step_line(best), mark)
+        steps = step_line(chosen(best, self.desk.risers))
+        self.query_one(Hillside).show(ground_points(walk.rows), steps, mark)
         minded = warnings(walk.standing, walk.live, walk.rows, units)
         line = self.query_one("#best", Saying)
         if minded:
             line.show(minded[0], "alarm")
         else:
-            line.show(best_in_words(best, units) if best else "", "strong")
-        self._show_take()
+            line.show(best_in_words(best, self.desk.risers, units) if best else "", "strong")
+        self.show_take()
 
-    def _show_take(self) -> None:
+    def show_take(self) -> None:
+        """What the take key does."""
         bar, wanted = self.query_one(TakeBar), self.next
-        if self._waiting:
-            bar.show(f"waiting for steady: {self._waiting}", "…")
+        if self.waiting:
+            bar.show(f"waiting for steady: {self.waiting}", "…")
         elif wanted is None:
             bar.show("waiting for the recorder", "…")
         else:

@@ -2,10 +2,10 @@
 
 import logging
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from drivers.errors import DriverError
 from logger.errors import RiseError
@@ -21,11 +21,11 @@ LEAST_POINTS = 2
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """A session or profile file, and what is wanted: a brief file or none, with fields laid over it."""
+    """A session or profile file, and what is wanted: a brief as its tables are written, and where it came from."""
 
     file: Path
-    brief: Path | None = None
-    overrides: tuple[tuple[str, str], ...] = ()
+    document: Mapping[str, Any] = field(default_factory=dict)
+    source: str = "the brief"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,15 +42,14 @@ class Best:
 
 def solved(question: Question) -> Best:
     """Reduce the walk and lay steps over it; every failure is a sentence in the answer."""
-    from logger.steps.solve import solve
-
     from logger.errors import WrongFile
     from logger.profile_file import read_profile
-    from logger.steps.brief import read_brief
+    from logger.steps.brief import brief_of
+    from logger.steps.solve import solve
 
     profile = brief = None
     try:
-        brief = read_brief(question.brief, dict(question.overrides))
+        brief = brief_of(question.document, source=question.source)
         profile = read_profile(question.file)
         if len(profile.points) < LEAST_POINTS:
             return Best(question, profile, brief, trouble="two stations are needed before steps can be laid")
@@ -61,24 +60,31 @@ def solved(question: Question) -> Best:
         return Best(question, profile, brief, trouble=str(error))
 
 
-class Solver:
-    """Answers questions in a thread of its own; one asked while it works replaces any that waits."""
+Asked = TypeVar("Asked")
+Answered = TypeVar("Answered")
 
-    def __init__(self, answered: Callable[[Best], None], solve: Callable[[Question], Best] = solved) -> None:
-        self._answered = answered
+
+class Solver(Generic[Asked, Answered]):
+    """Answers questions in a thread of its own; one asked while it works replaces any that waits.
+
+    `solve` turns its failures into answers itself; what it does not foresee is logged and answers nothing.
+    """
+
+    def __init__(self, solve: Callable[[Asked], Answered], answered: Callable[[Answered], None]) -> None:
         self._solve = solve
-        self._waiting: Question | None = None
+        self._answered = answered
+        self._waiting: Asked | None = None
         self._asked = threading.Condition()
         self._ended = False
         self._thread: threading.Thread | None = None
 
-    def ask(self, question: Question) -> None:
+    def ask(self, question: Asked) -> None:
         """Answer this one next; the thread starts with the first question."""
         with self._asked:
             self._waiting = question
             self._asked.notify()
             if self._thread is None and not self._ended:
-                self._thread = threading.Thread(target=self._work, name="best layout", daemon=True)
+                self._thread = threading.Thread(target=self._work, name="solving", daemon=True)
                 self._thread.start()
 
     def end(self) -> None:
@@ -96,9 +102,9 @@ class Solver:
                 question, self._waiting = self._waiting, None
             assert question is not None
             try:
-                best = self._solve(question)
-            except Exception as error:
-                log.exception("the best layout could not be worked out")
-                best = Best(question, trouble=f"the layout could not be worked out ({error}); see the log file")
+                answer = self._solve(question)
+            except Exception:
+                log.exception("a layout or a check could not be worked out")
+                continue
             if not self._ended:
-                self._answered(best)
+                self._answered(answer)

@@ -49,19 +49,20 @@ def warnings(standing: Standing, live: Live | None, rows: Sequence[Row], units: 
     if not standing.saved:
         found.append(f"NOT SAVED: {standing.message}")
     if standing.zero is not None:
-        found += _zero_worn(standing, live)
+        found += _zero_worn(standing, live, rows)
         found += _reach(standing, live, rows, units)
     return found
 
 
-def _zero_worn(standing: Standing, live: Live | None) -> list[str]:
+def _zero_worn(standing: Standing, live: Live | None, rows: Sequence[Row]) -> list[str]:
     zero = standing.zero
     if zero is None:
         return []
     if zero.age_s > ZERO_MIN * 60:
         return [f"Check the zero: {zero.age_s / 60:.0f} min since {zero.name}"]
-    if live and live.temperature_c is not None and zero.temperature_c is not None:
-        change = live.temperature_c - zero.temperature_c
+    then_c = next((r.temperature_c for r in reversed(rows) if r.name == zero.name and not r.struck), None)
+    if live and live.temperature_c is not None and then_c is not None:
+        change = live.temperature_c - then_c
         if abs(change) > ZERO_C:
             return [f"Check the zero: {change:+.0f} °C since {zero.name}"]
     return []

@@ -54,7 +54,6 @@ class Zero:
     name: str
     elevation_m: float
     age_s: float
-    temperature_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,8 +130,7 @@ def standing_of(told: Mapping[str, Any]) -> Standing:
 def _zero(told: Mapping[str, Any] | None) -> Zero | None:
     if told is None:
         return None
-    temperature = _number(told.get("temperature_c"))
-    return Zero(str(told["name"]), float(told.get("elevation_m") or 0.0), float(told.get("age_s") or 0.0), temperature)
+    return Zero(str(told["name"]), float(told.get("elevation_m") or 0.0), float(told.get("age_s") or 0.0))
 
 
 def _number(value: Any) -> float | None:

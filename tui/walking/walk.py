@@ -49,6 +49,7 @@ class Walk:
         self._live: Live | None = None
         self._live_s = 0.0
         self._standing_s = 0.0
+        self._stale = asyncio.Event()
 
     async def attend(self) -> None:
         """Watch until the recorder is gone or this is cancelled."""
@@ -119,9 +120,13 @@ class Walk:
                     link, why = str(event.get("link", "")), str(event.get("why") or "")
                     self.standing = replace(self.standing, link=link, why=why)
                 self._told(Heard.LINK)
+            case "changed":
+                self._stale.set()
 
     async def _poll(self) -> None:
         with contextlib.suppress(ConnectionError):
             while True:
                 await self.refresh()
-                await asyncio.sleep(POLL_S)
+                self._stale.clear()
+                with contextlib.suppress(TimeoutError):
+                    await asyncio.wait_for(self._stale.wait(), POLL_S)

@@ -63,7 +63,7 @@ def drawn(text: str, columns: int, rows: int) -> list[str]:
     At most `rows` rows high and never fewer than four; figures keep their places as they change.
     """
     for size in sizes(rows):
-        lines = _rows(_joined(text, size))
+        lines = blocks(_joined(text, size))
         if lines and len(lines[0]) <= columns:
             return lines
     return []
@@ -190,7 +190,10 @@ def _small_word(text: str, scale: int) -> Bitmap:
     return [[dot for dot in row for _ in range(scale)] for row in rows for _ in range(scale)]
 
 
-def _rows(grid: Bitmap) -> list[str]:
+def blocks(grid: Bitmap) -> list[str]:
+    """Two rows of pixels to a line of half blocks."""
     block = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
+    if len(grid) % 2:
+        grid = [*grid, [False] * len(grid[0])]
     pairs = zip(grid[::2], grid[1::2], strict=True)
     return ["".join(block[u, low] for u, low in zip(top, under, strict=True)) for top, under in pairs]

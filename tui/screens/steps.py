@@ -1,0 +1,184 @@
+"""The steps: every layout that can be, best first, drawn over the ground; why the others cannot; the brief in place."""
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Container
+
+from logger.errors import CannotWrite
+from tui.actions import Place, bindings
+from tui.messages import BestSolved, BookChanged
+from tui.screens.ask import Ask, Choose
+from tui.screens.job import JobScreen
+from tui.walking import plan
+from tui.walking.figures import ground_points
+from tui.walking.said import safe
+from tui.walking.wanted import CHOICES, FIELDS
+from tui.widgets.bars import Saying
+from tui.widgets.hillside import Hillside
+from tui.widgets.tables import Layouts, Told
+
+if TYPE_CHECKING:
+    from logger.steps.option import Option
+
+FINDINGS, WHY_NOT, COMPARE = "findings", "why not", "compare"
+
+
+class StepsScreen(JobScreen):
+    """Chooses the layout and edits what is wanted."""
+
+    CSS_PATH = "steps.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [*bindings(Place.EVERYWHERE), *bindings(Place.STEPS)]
+    place = Place.STEPS
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._shows = FINDINGS
+        self._beside: int | None = None
+
+    def body(self) -> ComposeResult:
+        """Sentence, measures, drawing, layouts, details."""
+        yield Saying(id="sentence")
+        yield Saying(id="measures")
+        yield Hillside(id="hillside")
+        with Container(id="lower"):
+            yield Layouts(id="layouts")
+            yield Told(id="details")
+        yield Saying(id="said")
+
+    def on_mount(self) -> None:
+        """Show what is solved already, and solve what is not."""
+        self._show()
+        self.desk.ask_best()
+
+    def on_screen_resume(self) -> None:
+        """Back in front."""
+        self._show()
+
+    def on_book_changed(self, _: BookChanged) -> None:
+        """Another station, or units."""
+        self._show()
+
+    def on_best_solved(self, _: BestSolved) -> None:
+        """Layouts are there."""
+        self._show()
+
+    @property
+    def option(self) -> "Option | None":
+        """The layout chosen."""
+        return plan.chosen(self.desk.best, self.desk.risers)
+
+    def action_layout_up(self) -> None:
+        """The layout ranked before."""
+        self._choose(-1)
+
+    def action_layout_down(self) -> None:
+        """The layout ranked after."""
+        self._choose(1)
+
+    def action_why_not(self) -> None:
+        """Findings of the chosen one, or why others cannot be."""
+        self._shows = FINDINGS if self._shows == WHY_NOT else WHY_NOT
+        self._show()
+
+    def action_compare(self) -> None:
+        """Put the chosen layout beside the next one chosen."""
+        if self._shows == COMPARE:
+            self._shows, self._beside = FINDINGS, None
+        elif self.option is not None:
+            self._shows, self._beside = COMPARE, self.option.risers
+            self._say(f"Choose another: it is shown beside {self._beside} risers.")
+        self._show()
+
+    def action_scroll_details(self) -> None:
+        """More of the details."""
+        self.query_one(Told).turn_page()
+
+    def action_edit(self) -> None:
+        """Choose a field of the brief, then write it."""
+        wanted = self.desk.wanted
+        if wanted is None:
+            return
+        choices = {f.place: f"{f.place.split('.')[1]} = {wanted.text(f.place) or '-'}   {f.asks}" for f in FIELDS}
+        self._ask(Choose("What is wanted: choose a line, ENTER changes it", choices), self._edit_field)
+
+    def action_top(self) -> None:
+        """The question on which the count of treads hangs."""
+        self._edit_field("steps.top")
+
+    def action_keep(self) -> None:
+        """Write the brief to its file."""
+        wanted = self.desk.wanted
+        if wanted is None:
+            return
+        try:
+            wanted.keep()
+        except CannotWrite as error:
+            self._say(str(error), "alarm")
+        else:
+            self._say(f"The brief is kept in {wanted.path}", "sure")
+
+    def _edit_field(self, place: str) -> None:
+        wanted = self.desk.wanted
+        if wanted is None:
+            return
+        asks = next(f.asks for f in FIELDS if f.place == place)
+        question = Choose(asks, CHOICES[place]) if place in CHOICES else Ask(asks, wanted.text(place), blank=True)
+
+        def written(text: str) -> None:
+            wanted.write(place, text)
+            self.desk.risers = None
+            self._say("Working it out …")
+            self.desk.ask_best()
+
+        self._ask(question, written)
+
+    def _choose(self, by: int) -> None:
+        best, option = self.desk.best, self.option
+        if best is None or best.options is None or option is None:
+            return
+        every = best.options.options
+        at = max(0, min(len(every) - 1, every.index(option) + by))
+        self.desk.risers = every[at].risers
+        self._show()
+
+    def _say(self, text: str, style: str = "plain") -> None:
+        self.query_one("#said", Saying).show(text, style)
+
+    def _show(self) -> None:
+        best, option, units = self.desk.best, self.option, self.desk.units
+        self.desk.title_tabs(self)
+        sentence, said = self.query_one("#sentence", Saying), self.query_one("#said", Saying)
+        self.query_one(Hillside).show(self._ground(), plan.step_line(option))
+        if best is None or option is None:
+            sentence.show("Nothing to lay steps on yet." if best is None else plan.why_none(best), "alarm")
+            self.query_one("#measures", Saying).show("")
+            self.query_one(Layouts).show((), None, units)
+            self.query_one(Told).show(plan.refusals(best) if best else [])
+            return
+        sentence.show(plan.sentence(best, option), "strong")
+        words = " · ".join(f"{name} {value}" for name, value in plan.measures(best, option, units))
+        self.query_one("#measures", Saying).show(words)
+        assert best.options is not None
+        self.query_one(Layouts).show(best.options.options, option, units)
+        self.query_one(Told).show(self._details(option))
+        if not said.text or said.text.startswith("Working"):
+            said.show(best.options.ranking or "Best first.")
+
+    def _ground(self) -> list[plan.Point]:
+        best = self.desk.best
+        if best is None or best.profile is None:
+            return ground_points(self.desk.walk.rows) if self.desk.walk else []
+        line = best.profile.ground()
+        return [(float(x), float(y)) for x, y in zip(line.stations_m, line.elevations_m, strict=True)]
+
+    def _details(self, option: "Option") -> list[tuple[str, str]]:
+        best, units = self.desk.best, self.desk.units
+        assert best is not None
+        if self._shows == WHY_NOT:
+            return plan.refusals(best) or [("none", "every count tried can be laid")]
+        if self._shows == COMPARE and (beside := plan.chosen(best, self._beside)) is not None:
+            return plan.compared(best, beside, option, units)
+        notes = [("note", safe(note)) for note in (best.options.notes if best.options else ())]
+        return plan.findings(option) + notes

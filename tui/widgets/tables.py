@@ -1,0 +1,101 @@
+"""Tables that are chosen from and pages of details, painted line by line."""
+
+import textwrap
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from textual import events
+
+from drivers.lengths import Units
+from tui.walking.plan import judged, small
+from tui.walking.said import safe
+from tui.widgets.painted import Line, Painted
+
+if TYPE_CHECKING:
+    from logger.steps.option import Option
+
+STRONG = {"fail": "alarm", "warn": "strong"}
+ROOMY = 46
+
+
+class Layouts(Painted):
+    """One layout a line, the best first; arrow keys or a tap choose."""
+
+    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
+        super().__init__(id=id)
+        self._options: tuple[Option, ...] = ()
+        self._option: Option | None = None
+        self._units = Units.METRES
+
+    def show(self, options: "Sequence[Option]", option: "Option | None", units: Units) -> None:
+        """Show these, with one chosen."""
+        self._options, self._option, self._units = tuple(options), option, units
+        self.repaint()
+
+    def lines(self, width: int, height: int) -> Sequence[Line]:
+        """Heading and as many layouts as fit around the chosen one."""
+        roomy = width >= ROOMY
+        head = f"  {'risers':>6} {'treads':>6} {'land.':>5} {'face':>9} "
+        head += f"{'nosing':>9} {'judged'}" if roomy else "judged"
+        room = max(1, height - 1)
+        at = next((i for i, o in enumerate(self._options) if o is self._option), 0)
+        first = max(0, min(at - room // 2, len(self._options) - room))
+        shown = self._options[first : first + room]
+        return [((head[:width], "soft"),), *(self._line(option, roomy, width) for option in shown)]
+
+    def _line(self, option: "Option", roomy: bool, width: int) -> Line:
+        here = option is self._option
+        text = f"{'▸' if here else ' '} {option.risers:>6} {option.treads:>6} {len(option.landings):>5}"
+        text += f" {small(option.face_m, self._units):>9} "
+        text += f"{small(option.nosing_rise_m, self._units):>9} " if roomy else ""
+        return (((text + judged(option))[:width].ljust(width), "chosen" if here else "plain"),)
+
+    def on_click(self, event: events.Click) -> None:
+        """Walk the choice to the line tapped."""
+        room = max(1, self.size.height - 1)
+        at = next((i for i, o in enumerate(self._options) if o is self._option), 0)
+        first = max(0, min(at - room // 2, len(self._options) - room))
+        wanted = first + event.y - 1
+        if event.y and wanted < len(self._options):
+            for _ in range(abs(wanted - at)):
+                self.pick("screen.layout_down" if wanted > at else "screen.layout_up")
+
+
+class Told(Painted):
+    """Words and sentences below each other, page by page where they do not fit."""
+
+    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
+        super().__init__(id=id)
+        self._pairs: tuple[tuple[str, str], ...] = ()
+        self._page = 0
+
+    def show(self, pairs: Sequence[tuple[str, str]]) -> None:
+        """Show these; the page is kept while they are the same."""
+        if tuple(pairs) != self._pairs:
+            self._pairs, self._page = tuple(pairs), 0
+        self.repaint()
+
+    def turn_page(self) -> None:
+        """The next page, or the first again."""
+        self._page += 1
+        self.repaint()
+
+    def lines(self, width: int, height: int) -> Sequence[Line]:
+        """The page, with a word on the last line where there is more."""
+        every: list[Line] = []
+        for word, text in self._pairs:
+            lead = safe(word, 14)
+            wrapped = textwrap.wrap(safe(text, 600), max(8, width - len(lead) - 4)) or [""]
+            every.append(((f" {lead} ", STRONG.get(word, "soft")), (f" {wrapped[0]}", "plain")))
+            every += [((" " * (len(lead) + 3) + line, "plain"),) for line in wrapped[1:]]
+        if len(every) <= height:
+            return every
+        room = max(1, height - 1)
+        pages = -(-len(every) // room)
+        page = self._page % pages
+        more: Line = ((f" {page + 1} of {pages}: m or a tap turns the page", "soft"),)
+        return [*every[page * room : (page + 1) * room], more]
+
+    def on_click(self) -> None:
+        """A tap turns the page."""
+        self.turn_page()
