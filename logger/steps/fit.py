@@ -23,17 +23,33 @@ class Line:
         """Elevations, level beyond the ends."""
         return np.interp(stations_m, self.stations_m, self.elevations_m)
 
-    def breaks(self, begin_m: float, end_m: float) -> Floats:
-        """Both ends and the ground points between them, in order."""
-        inside = self.stations_m[(self.stations_m > begin_m) & (self.stations_m < end_m)]
-        return np.concatenate(([begin_m], inside, [end_m]))
+    def areas(self, begins: Floats, end_m: float, heights: Floats, slopes: Floats) -> tuple[Floats, Floats]:
+        """Areas of ground above and below each of a row of surfaces, one beginning where the last ends.
 
-    def areas(self, begin_m: float, end_m: float, height_m: float, slope: float) -> tuple[float, float]:
-        """Areas of ground above and below the surface that stands at `height_m` at its beginning."""
-        x = self.breaks(begin_m, end_m)
-        gap = self.at(x) - (height_m + slope * (x - begin_m))
+        `begins`, `heights` and `slopes` (m,) are where each begins, how high it stands there, and its slope.
+        """
+        inside = self.stations_m[(self.stations_m > begins[0]) & (self.stations_m < end_m)]
+        x = np.unique(np.concatenate((begins, inside, [end_m])))
+        owner = np.searchsorted(begins, x[:-1], "right") - 1
+        ground = self.at(x)
+        lines = heights - slopes * begins
+        a = ground[:-1] - (lines[owner] + slopes[owner] * x[:-1])
+        b = ground[1:] - (lines[owner] + slopes[owner] * x[1:])
         half = np.diff(x) / 2
-        return float(cells(gap, half, 1.0, 0.0).sum()), float(cells(gap, half, 0.0, 1.0).sum())
+        count = len(begins)
+        above = np.bincount(owner, between(a, b, half, (1.0, 0.0)), count).astype(np.float64)
+        below = np.bincount(owner, between(a, b, half, (0.0, 1.0)), count).astype(np.float64)
+        return above, below
+
+
+def between(a: Floats, b: Floats, half: Floats, weights: tuple[float, float]) -> Floats:
+    """Weighted area of cells from the gaps at their two ends, all of one shape."""
+    above, below = weights
+    crossed = (a < 0) != (b < 0)
+    first = np.where(a < 0, below, above)
+    split = first * a * a + (above + below - first) * b * b
+    ends = (above + below) * (np.maximum(a, 0.0) + np.maximum(b, 0.0)) - below * (a + b)
+    return np.asarray(half * np.where(crossed, split / np.abs(np.where(crossed, a - b, 1.0)), ends))
 
 
 def cells(gap: Floats, half: Floats, above: float, below: float) -> Floats:
@@ -69,6 +85,7 @@ class Lattice:
         self.weights = weights
         self.ground = line.at(self.x)
         self._leaned: dict[float, Floats] = {}
+        self._extents: dict[tuple[float, int], tuple[Floats, Floats, Floats]] = {}
 
     def leaned(self, slope: float) -> Floats:
         """The ground less a plane of this slope through the foot."""
@@ -86,18 +103,36 @@ class Lattice:
         return sums if self.on_grid else sums[self.index[first : last + 1] - begin]
 
     def windows(self, levels_m: Floats, slope: float, first: int, length: int) -> Floats:
-        """Weighted area over `length` cells from each grid line on, each under a level of its own."""
-        begin = self.index[first : first + len(levels_m)]
-        end = self.index[first + length : first + length + len(levels_m)]
-        widest = int((end - begin).max())
-        at = np.minimum(begin[:, None] + np.arange(widest + 1), end[:, None])
-        gap = (self.leaned(slope)[at] - levels_m[:, None]).T
-        above, below = self.weights
-        value = (above + below) * np.maximum(gap, 0.0) - below * gap
-        half = np.diff(self.x[at].T, axis=0) / 2
-        a, b = gap[:-1], gap[1:]
-        crossed = (a < 0) != (b < 0)
-        first_weight = np.where(a < 0, below, above)
-        split = first_weight * a * a + (above + below - first_weight) * b * b
-        width = np.abs(np.where(crossed, a - b, 1.0))
-        return np.asarray((half * np.where(crossed, split / width, value[1:] + value[:-1])).sum(axis=0))
+        """Weighted area over `length` cells from each grid line on, each under a level of its own.
+
+        Where the ground stays on one side of the level the area is that of the ground less that of the level; only
+        windows that it crosses are cut into cells.
+        """
+        leaned, above, below = self.leaned(slope), *self.weights
+        least, most, sums = self._extent(slope, length)
+        these = slice(first, first + len(levels_m))
+        begin, end = self.index[these], self.index[first + length : first + length + len(levels_m)]
+        signed = sums[end] - sums[begin] - levels_m * (length * self.grid_m)
+        areas = np.where(signed > 0, above * signed, -below * signed)
+        mixed = np.flatnonzero((least[these] < levels_m) & (most[these] > levels_m))
+        if mixed.size:
+            start, stop = begin[mixed], end[mixed]
+            widest = int((stop - start).max())
+            at = np.minimum(start + np.arange(widest + 1)[:, None], stop)
+            gap = leaned[at] - levels_m[mixed]
+            areas[mixed] = between(gap[:-1], gap[1:], np.diff(self.x[at], axis=0) / 2, self.weights).sum(axis=0)
+        return areas
+
+    def _extent(self, slope: float, length: int) -> tuple[Floats, Floats, Floats]:
+        """Least and most of the leaned ground over each window of `length` cells, and its area from the foot on."""
+        if (slope, length) not in self._extents:
+            leaned = self.leaned(slope)
+            starts = self.index[: len(self.index) - length]
+            ends = self.index[length:]
+            spans = np.ravel(np.column_stack((starts, ends + 1)))
+            padded = np.append(leaned, leaned[-1])
+            least = np.minimum.reduceat(padded, spans)[::2]
+            most = np.maximum.reduceat(padded, spans)[::2]
+            sums = np.concatenate(([0.0], np.cumsum((leaned[1:] + leaned[:-1]) * self.half)))
+            self._extents[slope, length] = least, most, sums
+        return self._extents[slope, length]

@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from logger.steps.problem import Heights, Problem
 
 TIE_M2 = 1e-12
@@ -67,7 +69,7 @@ def laid_out(problem: Problem, heights: Heights, depths_m: Sequence[float], land
             x, height, before_is_landing = x + depths_m[k], height + slope * depths_m[k], landings[k]
     if problem.top_is_grade:
         stations[-1] = problem.run_m
-    areas = [problem.line.areas(d.station_m, d.station_m + d.depth_m, d.top_m, d.slope) for d in depths]
+    above_m2, below_m2 = measured(problem, depths, x)
     return Layout(
         problem,
         heights,
@@ -75,6 +77,16 @@ def laid_out(problem: Problem, heights: Heights, depths_m: Sequence[float], land
         tuple(stations),
         tuple(tops),
         tuple(faces),
-        sum(above for above, _ in areas),
-        sum(below for _, below in areas),
+        above_m2,
+        below_m2,
     )
+
+
+def measured(problem: Problem, depths: Sequence[Depth], end_m: float) -> tuple[float, float]:
+    """Areas of ground above and below the surface of all depths."""
+    if not depths:
+        return 0.0, 0.0
+    begins = np.array([depth.station_m for depth in depths])
+    heights = np.array([depth.top_m for depth in depths])
+    above, below = problem.line.areas(begins, end_m, heights, np.array([depth.slope for depth in depths]))
+    return float(above.sum()), float(below.sum())

@@ -74,13 +74,13 @@ def _treads_alone(problem: Problem, rule: HeightRule) -> Layout | None:
 class Sweep:
     """One pass over the grid: the heights, and where they depend on it, how many landings there shall be.
 
-    `landings` is None where any number will do; `at_end` then says nothing, else whether the uppermost is the last
-    depth.
+    `landings` is None where any number will do; `at_end` says whether the uppermost is the last depth, None where
+    either will do.
     """
 
     heights: Heights
     landings: int | None = None
-    at_end: bool = False
+    at_end: bool | None = None
 
 
 def _sweeps(problem: Problem, rule: HeightRule) -> Iterator[Sweep]:
@@ -92,10 +92,14 @@ def _sweeps(problem: Problem, rule: HeightRule) -> Iterator[Sweep]:
     most = min(problem.searched, 1 + (problem.excess - problem.least_excess) // (problem.landing - problem.tread))
     may_end = not problem.top_is_grade and problem.last_m is None
     for landings in range(1, most + 1):
-        for at_end in (False, True)[: 1 + may_end]:
-            heights = rule.heights(landings, landings + (not at_end))
-            if heights is not None:
-                yield Sweep(heights, landings, at_end)
+        below, at_end = rule.heights(landings, landings + 1), rule.heights(landings, landings)
+        if below is not None and (below == at_end or not may_end):
+            yield Sweep(below, landings)
+            continue
+        if below is not None:
+            yield Sweep(below, landings, at_end=False)
+        if at_end is not None and may_end:
+            yield Sweep(at_end, landings, at_end=True)
 
 
 class Search:
@@ -110,6 +114,7 @@ class Search:
         self.least = problem.landing - problem.tread
         self.flight = problem.flight_most or problem.flight_least
         self.above = self._above_landings()
+        self.rows: dict[tuple[int, int], Row] = {}
 
     def layout(self) -> Layout | None:
         """The best layout of this sweep with at least one landing; None where there is none."""
@@ -131,7 +136,7 @@ class Search:
         for k in range(p.searched, 0, -1):
             here = np.full_like(after, np.inf)
             for stage in range(self.stages):
-                row = Row(self, k, stage)
+                row = self.rows[k, stage] = Row(self, k, stage)
                 landing = row.landing(after)
                 here[stage, p.flight_least - 1 :] = landing
                 if k < p.searched:
@@ -151,7 +156,7 @@ class Search:
         k, stage, so_far, e = 1, 0, 0, 0
         budget = costs[1][0, 0, 0] + BUDGET_M2
         while True:
-            row, after = Row(self, k, stage), costs[k + 1]
+            row, after = self.rows[k, stage], costs[k + 1]
             longer = min(so_far + 1, self.flight - 1)
             tread = row.treads()[e] if k < p.searched and (p.flight_most is None or so_far < longer) else np.inf
             if tread + after[stage, longer, e] <= budget:
@@ -174,18 +179,21 @@ class Search:
         """Cost of the treads above an uppermost landing that follows riser k (index); inf where it may not be there."""
         p, heights = self.problem, self.sweep.heights
         passed = self.sweep.landings or 0
-        costs = [0.0] * (p.searched + 2)
-        for k in range(p.searched, 0, -1):
-            x = (k - 1) * p.tread_m + p.excess_m
-            height_m = heights.level_m(k, passed, heights.landing_fall) + heights.landing_fall * x
-            above, below = p.line.areas(x, x + p.tread_m, height_m, heights.fall)
-            barred = self.places.bar(x, p.tread_m, landing=False)
-            costs[k] = np.inf if barred else costs[k + 1] + p.weights[0] * above + p.weights[1] * below
-        return [self._allowed(k, costs[k + 1]) if k else np.inf for k in range(p.searched + 1)]
+        risers = np.arange(2, p.searched + 1)
+        x = np.asarray((risers - 1) * p.tread_m + p.excess_m, np.float64)
+        levels = np.array([heights.level_m(k, passed, heights.landing_fall) for k in range(2, p.searched + 1)])
+        costs = np.zeros(p.searched + 2)
+        if len(risers):
+            tops, slopes = levels + heights.landing_fall * x, np.full(len(x), heights.fall)
+            above, below = p.line.areas(x, p.run_m - (p.last_m or 0.0), tops, slopes)
+            treads = p.weights[0] * above + p.weights[1] * below
+            treads[self.places.barred_treads(x, p.tread_m)] = np.inf
+            costs[2 : p.searched + 1] = np.cumsum(treads[::-1])[::-1]
+        return [self._allowed(k, float(costs[k + 1])) if k else np.inf for k in range(p.searched + 1)]
 
     def _allowed(self, riser: int, cost: float) -> float:
         p, flight = self.problem, self.problem.risers - riser
-        if self.sweep.landings is not None and self.sweep.at_end != (flight == 0):
+        if self.sweep.at_end is not None and self.sweep.at_end != (flight == 0):
             return np.inf
         return cost if flight == 0 or p.flight_least <= flight <= (p.flight_most or flight) else np.inf
 
@@ -222,7 +230,7 @@ class Row:
         best = np.full(p.excess + 1, np.inf)
         if self._may_go_on():
             self._lower_landings(self.sums[p.tread :] + after[self._next_stage(), 0], best)
-        np.minimum(best, self._uppermost(), out=best)
+        self._uppermost(best)
         best -= self.sums[: p.excess + 1]
         best += TIE_M2
         return best
@@ -278,24 +286,32 @@ class Row:
             reached &= ~self.search.places.barred_landings(np.full(len(cells), begin_m), end)
         return np.asarray(reached)
 
-    def _uppermost(self) -> Floats:
-        """Cost from the grid line of the row's beginning to the end of the steps, with the uppermost landing here."""
+    def _uppermost(self, best: Floats) -> None:
+        """Into `best`, the cost from the grid line of the row's beginning on with the uppermost landing here."""
         search, p = self.search, self.search.problem
         cost = search.above[self.k]
         counted = search.sweep.landings is not None and self.stage != search.stages - 1
         if not np.isfinite(cost) or counted:
-            return np.full(p.excess + 1, np.inf)
-        if p.remainder_m:
-            x = (self.first + p.tread + p.excess) * p.grid_m
-            height_m = self.level_m + self.heights.landing_fall * x
-            above, below = p.line.areas(x, x + p.remainder_m, height_m, self.heights.landing_fall)
-            cost += p.weights[0] * above + p.weights[1] * below
-        more = p.excess - search.cells - p.least_excess
-        allowed = (more >= 0) & (more % p.landing_step == 0)
-        if not search.places.free:
-            begin = self.begin_m + search.along_m
-            allowed &= ~search.places.barred_landings(begin, np.full(len(begin), self.k * p.tread_m + p.excess_m))
-        return np.where(allowed, self.sums[-1] + cost, np.inf)
+            return
+        cost += float(self.sums[-1]) + self._remainder()
+        last = p.excess - p.least_excess
+        allowed = slice(last % p.landing_step, last + 1, p.landing_step)
+        if search.places.free:
+            np.minimum(best[allowed], cost, out=best[allowed])
+            return
+        begin = self.begin_m + search.along_m[allowed]
+        barred = search.places.barred_landings(begin, np.full(len(begin), self.k * p.tread_m + p.excess_m))
+        best[allowed] = np.where(barred, best[allowed], np.minimum(best[allowed], cost))
+
+    def _remainder(self) -> float:
+        """Cost of what is left below one cell, at the end of the uppermost landing."""
+        p = self.search.problem
+        if not p.remainder_m:
+            return 0.0
+        x, slope = (self.first + p.tread + p.excess) * p.grid_m, self.heights.landing_fall
+        at, height, slopes = np.array([x]), np.array([self.level_m + slope * x]), np.array([slope])
+        above, below = p.line.areas(at, x + p.remainder_m, height, slopes)
+        return float(p.weights[0] * above[0] + p.weights[1] * below[0])
 
 
 def running_least(values: Floats, step: int) -> Floats:

@@ -114,4 +114,4 @@ def _next(options: Options) -> Iterator[str]:
     if options.estimate_only:
         yield "Next: walk the slope (risewalk walk), then steps again with the session."
     else:
-        yield "Next: risewalk setout with the same FILE and brief for the marks; --explain N says why not another count."
+        yield "Next: risewalk setout with the same FILE and brief for the marks; --explain N for another count."
