@@ -1,21 +1,19 @@
-"""The other end of a recorder's socket: find the recorder of a session, start one, ask it lines, hear its events."""
+"""The other end of a recorder's socket: find the recorder of a session, ask it lines, hear its events."""
 
 import asyncio
 import contextlib
 import json
 import os
-import sys
-import tempfile
 import warnings
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from logger.errors import CannotWrite, Refused
+from logger.errors import CannotWrite
 
 LONGEST_ANSWER = 16 * 1024 * 1024
-POLL_S = 0.02
+ANSWERS_WITHIN_S = 5.0
 
 
 def socket_path(session: Path) -> Path:
@@ -107,40 +105,16 @@ class Client:
 
 
 async def attach(session: Path | str) -> Client | None:
-    """Connect to the recorder of a session; None if none is running."""
+    """Connect to the recorder of a session; None if none is running, or none that answers."""
     try:
         reader, writer = await asyncio.open_unix_connection(str(socket_path(Path(session))), limit=LONGEST_ANSWER)
-    except (FileNotFoundError, ConnectionRefusedError):
+    except (FileNotFoundError, ConnectionError):
         return None
-    return Client(reader, writer)
-
-
-async def start(session: Path | str, command: Sequence[str], *, within_s: float = 30.0) -> Client:
-    """Start `command` (a `record … --socket`) in a session of its own and attach to it.
-
-    Refused carries what it said on stderr where it ends before it listens, or does not listen in time.
-    """
-    with tempfile.TemporaryFile() as said:
-        process = await asyncio.create_subprocess_exec(
-            *command,
-            stdin=asyncio.subprocess.DEVNULL,
-            stdout=asyncio.subprocess.DEVNULL,
-            stderr=said,
-            start_new_session=True,
-        )
-        deadline = asyncio.get_running_loop().time() + within_s
-        while asyncio.get_running_loop().time() < deadline:
-            if (client := await attach(session)) is not None:
-                return client
-            if process.returncode is not None:
-                said.seek(0)
-                raise Refused("not_started", said.read(4000).decode(errors="replace").strip())
-            await asyncio.sleep(POLL_S)
-        process.terminate()
-        await process.wait()
-    raise Refused("not_started", f"the recorder did not listen within {within_s:g} s")
-
-
-def python_module(*arguments: str) -> list[str]:
-    """A command that runs a module with this interpreter."""
-    return [sys.executable, "-m", *arguments]
+    client = Client(reader, writer)
+    try:
+        async with asyncio.timeout(ANSWERS_WITHIN_S):
+            await client.ask("status")
+    except (ConnectionError, TimeoutError):  # a recorder that is just being killed still accepts connections
+        await client.close()
+        return None
+    return client

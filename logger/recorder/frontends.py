@@ -119,8 +119,15 @@ async def socket_served(recorder: Recorder) -> AsyncIterator[Path]:
     path = socket_path(recorder.path)
     path.unlink(missing_ok=True)
     before = os.umask(0o177)
+    attended: dict[asyncio.Task[None], asyncio.StreamWriter] = {}
+
+    def attend(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        task = asyncio.create_task(_attend(recorder, reader, writer))
+        attended[task] = writer
+        task.add_done_callback(attended.pop)
+
     try:
-        server = await asyncio.start_unix_server(lambda r, w: _attend(recorder, r, w), str(path))
+        server = await asyncio.start_unix_server(attend, str(path))
     except OSError as error:
         raise CannotWrite(path, f"the socket cannot be made ({error})") from error
     finally:
@@ -131,6 +138,10 @@ async def socket_served(recorder: Recorder) -> AsyncIterator[Path]:
     finally:
         server.close()
         path.unlink(missing_ok=True)
+        for writer in attended.values():
+            writer.close()
+        if attended:
+            await asyncio.wait(attended, timeout=PATIENCE_S)
 
 
 async def record(path: Path, settings: Settings, *, socket: bool = False) -> None:

@@ -2,23 +2,15 @@
 
 import platform
 from dataclasses import dataclass
-from functools import cache
 from hashlib import sha256
 from typing import Any
 
 from drivers.instrument import InstrumentFile
 from drivers.lengths import Units
 from logger.observation import Tape
+from logger.session.events import program_version
 
 TIMEOUT_S = 15.0
-
-
-@cache
-def program_version() -> str:
-    """The version of this program, as its package says."""
-    from importlib.metadata import version
-
-    return version("risewalk")
 
 
 def whole_text(instrument: InstrumentFile) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
+from functools import cache
 from hashlib import sha256
 from typing import Any
 
@@ -105,6 +106,14 @@ def digest_of(event: Event, before: bytes) -> bytes:
     """SHA-256 over the digest before, the event's numbers, kind and body on lines of their own, and its raw bytes."""
     head = f"{event.n}\n{event.at_us}\n{event.t_us}\n{event.kind}\n{event.text}\n"
     return sha256(b"".join((before, head.encode("utf-8", "surrogateescape"), event.raw))).digest()
+
+
+@cache
+def program_version() -> str:
+    """The version of this program, as its package says."""
+    from importlib.metadata import version
+
+    return version("risewalk")
 
 
 def iso(at_us: int) -> str:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from drivers.instrument import parse
 
@@ -16,6 +16,9 @@ from logger.session.fieldbook import FACE, FieldBook
 from logger.session.observed import observed_body, tag_of
 from logger.session.replay import apply, survey_of
 from logger.session.store import Session
+
+if TYPE_CHECKING:
+    from logger.profile import Profile
 
 SAME_M = 1e-9
 
@@ -144,6 +147,9 @@ def same_profile(recorded: Survey, derived: Survey) -> bool:
         one = adjust(recorded).profile
     except (Refused, FileError, ValueError):
         return recorded == derived
-    other = adjust(derived).profile
-    pairs = zip((*one.points, *one.named), (*other.points, *other.named), strict=True)
-    return all(abs(a.elevation_m - b.elevation_m) <= SAME_M for a, b in pairs)
+    pairs = zip(_elevations(one), _elevations(adjust(derived).profile), strict=True)
+    return all(abs(a - b) <= SAME_M for a, b in pairs)
+
+
+def _elevations(profile: "Profile") -> list[float]:
+    return [p.elevation_m for p in profile.points] + [p.elevation_m for p in profile.named]

@@ -1,9 +1,10 @@
 """`export`: a session, its ground, or a layout on it, in a form for other programs."""
 
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, TextIO, cast
+from typing import TYPE_CHECKING
 
 import click
 
@@ -29,8 +30,16 @@ class Drawn:
 def _jsonl(file: Path, out: Path) -> None:
     from logger.session.jsonl import export_jsonl
 
-    with click.open_file(str(out), "w", encoding="utf-8", atomic=str(out) != "-") as stream:
-        export_jsonl(file, cast(TextIO, stream))
+    if str(out) == "-":
+        export_jsonl(file, sys.stdout)
+        return
+    part = out.with_name(f"{out.name}.part")
+    try:
+        with part.open("w", encoding="utf-8", newline="\n") as stream:
+            export_jsonl(file, stream)
+        part.replace(out)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def _walk(file: Path, out: Path) -> None:
