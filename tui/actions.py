@@ -1,6 +1,6 @@
 """Every action there is, with its keys: the key bar, help, the command palette and the bindings are made from this."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
@@ -19,6 +19,7 @@ class Place(StrEnum):
     SET_OUT = "set out"
     CHECK = "check"
     SESSIONS = "sessions"
+    REPLAY = "replay"
 
 
 JOB = (Place.INSTRUMENT, Place.WALK, Place.STEPS, Place.SET_OUT, Place.CHECK, Place.SESSIONS)
@@ -78,21 +79,18 @@ def shown_key(key: str) -> str:
     )
 
 
-def _walk(name: str, keys: str, label: str, does: str, *, on_bar: bool = True) -> Action:
-    return Action(name, tuple(keys.split()), label, does, Place.WALK, on_bar)
+def _at(place: Place) -> Callable[..., Action]:
+    """Makes the actions of one screen, the keys written with blanks between them."""
+
+    def action(name: str, keys: str, label: str, does: str, *, on_bar: bool = True) -> Action:
+        return Action(name, tuple(keys.split()), label, does, place, on_bar)
+
+    return action
 
 
-def _steps(name: str, keys: str, label: str, does: str, *, on_bar: bool = True) -> Action:
-    return Action(name, tuple(keys.split()), label, does, Place.STEPS, on_bar)
-
-
-def _set_out(name: str, keys: str, label: str, does: str, *, on_bar: bool = True) -> Action:
-    return Action(name, tuple(keys.split()), label, does, Place.SET_OUT, on_bar)
-
-
-def _check(name: str, keys: str, label: str, does: str, *, on_bar: bool = True) -> Action:
-    return Action(name, tuple(keys.split()), label, does, Place.CHECK, on_bar)
-
+_walk, _steps, _set_out = _at(Place.WALK), _at(Place.STEPS), _at(Place.SET_OUT)
+_check, _sessions, _replay = _at(Place.CHECK), _at(Place.SESSIONS), _at(Place.REPLAY)
+_instrument = _at(Place.INSTRUMENT)
 
 ACTIONS = (
     _walk("take", "space enter", "take", "Take the reading that is suggested."),
@@ -140,6 +138,23 @@ ACTIONS = (
     _check("scroll_details", "m", "more", "Turn the page of the findings.", on_bar=False),
     _check("force", "f", "force", "Take the next reading without waiting for it to be steady."),
     _check("stop_waiting", "escape", "stop", "End the wait for a steady reading.", on_bar=False),
+    _sessions("open", "enter space", "open", "Go on with the chosen session where it was left."),
+    _sessions("replay", "r", "replay", "Play the chosen session again."),
+    _sessions("export", "e", "export", "Write the chosen session in another format."),
+    _sessions("verify", "c", "verify", "Check that the session is what was recorded."),
+    _sessions("row_up", "up", "up", "The session above.", on_bar=False),
+    _sessions("row_down", "down", "down", "The session below.", on_bar=False),
+    _replay("pause", "space enter", "pause", "Stop, or go on."),
+    _replay("step", "right n", "step", "Play to the next thing observed, then pause."),
+    _replay("faster", "up plus", "faster", "The next speed up."),
+    _replay("slower", "down minus", "slower", "The next speed down."),
+    _replay("back", "escape b", "back", "Back to the sessions."),
+    _instrument("begin", "enter space", "begin", "Begin a new session with what is chosen."),
+    _instrument("port", "p", "port", "Choose where the instrument is."),
+    _instrument("instrument", "i", "instrument", "Choose what it is."),
+    _instrument("tape", "t", "tape", "Say how the tape is held."),
+    _instrument("bare", "b", "numbers", "Say what a number without a unit is in."),
+    _instrument("listen", "l", "listen", "Listen to an unknown instrument and say what it speaks."),
     Action("next_screen", ("tab",), "next", "Go to the next screen of the job.", app=True, on_bar=False),
     Action("last_screen", ("shift+tab",), "back", "Go back one screen of the job.", app=True, on_bar=False),
     Action("units", ("v",), "units", "Show feet and inches, decimal feet, metres, or millimetres.", app=True),

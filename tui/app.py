@@ -1,11 +1,13 @@
 """The full-screen app: wires the recorder's line to the screens, and nothing else."""
 
 import asyncio
+import logging
 import signal
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import ClassVar
 
+from rich.console import RenderableType
 from textual.app import App
 from textual.binding import BindingType
 from textual.screen import Screen
@@ -14,19 +16,25 @@ from drivers.lengths import Units
 from logger.errors import RiseError, WrongFile
 from tui.actions import JOB, Place, bindings
 from tui.messages import BestSolved, BookChanged, BuiltChecked, LinkChanged, LiveChanged, RecorderGone
+from tui.palette import JobCommands
 from tui.screens import TABLE
 from tui.screens.ask import Choose, Told
 from tui.screens.help import Help
+from tui.screens.instrument import TAPES
+from tui.screens.replay import ReplayScreen
 from tui.sound import Sound, Sounder
 from tui.themes import DUSK, NOON, THEMES
 from tui.walking.best import Best, Question, Solver, solved
+from tui.walking.opening import Opening
 from tui.walking.plan import chosen
+from tui.walking.remembered import Remembered, recall, remember
 from tui.walking.said import safe
 from tui.walking.verdict import Checked, Finished, checked
 from tui.walking.walk import Heard, RecorderLine, Walk
 from tui.walking.wanted import Wanted, wanted_for
 from tui.widgets.bars import Tabs
 
+log = logging.getLogger(__name__)
 PAINT_S = 0.1
 CHECKS = (
     "Hose filled and bled: no bubble in it.",
@@ -40,6 +48,8 @@ LEAVING = {
     "end": "End the session and leave. The recorder saves, closes and stops.",
     "stay": "Stay.",
 }
+LOOKING = "Looking for the recorder and the instrument …"
+Connect = Callable[[Opening], Awaitable[RecorderLine]]
 
 
 class RisewalkApp(App[str]):
@@ -47,46 +57,58 @@ class RisewalkApp(App[str]):
 
     TITLE = "risewalk"
     CSS_PATH = "app.tcss"
-    ENABLE_COMMAND_PALETTE = True
+    COMMANDS: ClassVar = {JobCommands}
     BINDINGS: ClassVar[list[BindingType]] = [*bindings(Place.EVERYWHERE)]
 
     def __init__(
         self,
-        session: Path,
-        connect: Callable[[], Awaitable[RecorderLine]],
+        opening: Opening | None,
+        connect: Connect,
         *,
         brief: Path | None = None,
         player: str = "",
         theme: str = NOON,
     ) -> None:
         super().__init__()
-        self.session = session
-        self.wanted: Wanted | None = None
-        self.risers: int | None = None
-        self._brief = brief
+        self.opening = opening
         self.walk: Walk | None = None
+        self.wanted: Wanted | None = None
         self.best: Best | None = None
+        self.risers: int | None = None
         self.units = Units.METRES
-        self.opening_words = "Looking for the recorder and the instrument …"
+        self.opening_words = LOOKING
         self.sounder = Sounder(self.bell, player=player)
         self._connect = connect
+        self._brief = brief
         self._solver = Solver(solved, self._solved)
         self._checker = Solver(checked, self._checked)
-        self._units_known = False
         self._asked_for = (-1, -1)
         self._live_changed = False
         for each in THEMES:
             self.register_theme(each)
         self.theme = theme
 
+    @property
+    def folder(self) -> Path:
+        """Where sessions are kept: beside the one in front, else here."""
+        return self.opening.session.resolve().parent if self.opening else Path.cwd()
+
+    @property
+    def session(self) -> Path:
+        """The file of the session in front, one that does not exist where there is none."""
+        return self.opening.session if self.opening else self.folder / "none.walk"
+
     def on_mount(self) -> None:
-        """Signals, the screen of the walk, the recorder."""
+        """Signals, the first screen, the recorder."""
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGHUP):
             loop.add_signal_handler(number, self.exit, "")
-        self.push_screen(TABLE[Place.WALK]())
         self.set_interval(PAINT_S, self._paint)
-        self.run_worker(self._attend(), name="recorder", exit_on_error=False)
+        if self.opening is None:
+            self.push_screen(TABLE[Place.INSTRUMENT]())
+        else:
+            self.push_screen(TABLE[Place.WALK]())
+            self.begin(self.opening)
 
     async def on_unmount(self) -> None:
         """Leave the recorder to itself."""
@@ -96,16 +118,51 @@ class RisewalkApp(App[str]):
         if self.walk is not None:
             await self.walk.line.close()
 
-    async def _attend(self) -> None:
+    def fatal_error(self) -> None:
+        """Something nobody foresaw: a short message, the rest in the log file; the recorder goes on."""
+        log.exception("the screen stopped")
+        again = f" Back to it: risewalk walk {self.session}." if self.walk is not None else ""
+        words = f"The screen stopped on an error of ours; the recorder goes on.{again} What happened is in walk.log."
+        self.exit(words, return_code=1)
+
+    def panic(self, *renderables: RenderableType) -> None:
+        """The same for an error in what is drawn."""
+        self.fatal_error()
+
+    def begin(self, opening: Opening) -> None:
+        """Open a session in place of the one in front; its recorder, if another, goes on."""
+        if not opening.tape and opening.port and not opening.session.exists():
+            first = recall().tape or "level"
+            tapes = {first: TAPES.get(first, first), **TAPES}
+            self.push_screen(Choose("A new session. The tape is", tapes), lambda tape: self._tape(opening, tape))
+        else:
+            self.run_worker(self._attend(opening), name="recorder", group="recorder", exclusive=True)
+
+    def _tape(self, opening: Opening, tape: str | None) -> None:
+        self.begin(opening.held(tape or "level"))
+
+    async def _attend(self, opening: Opening) -> None:
+        if self.walk is not None:
+            await self.walk.line.close()
+        self.opening, self.walk, self.best, self.risers, self.wanted = opening, None, None, None, None
+        self._asked_for, self.opening_words = (-1, -1), LOOKING
+        if not isinstance(self.screen, Choose):
+            self.action_go(Place.WALK.value)
         try:
-            line = await self._connect()
+            line = await self._connect(opening)
         except RiseError as error:
-            self.opening_words = safe(str(error))
+            self.opening_words = f"{safe(error)}  TAB: other screens"
             self._tell(LiveChanged())
             self.sounder.play(Sound.REFUSED)
             return
-        self.walk = Walk(line, self._heard)
-        await self.walk.attend()
+        self.walk = walk = Walk(line, self._heard)
+        if opening.port and opening.instrument:
+            remember(Remembered(opening.port, opening.instrument, opening.units, opening.tape))
+        await walk.attend()
+
+    def replay(self, path: Path) -> None:
+        """Play a session again on a screen of its own."""
+        self.push_screen(ReplayScreen(path))
 
     def _heard(self, heard: Heard) -> None:
         match heard:
@@ -126,8 +183,8 @@ class RisewalkApp(App[str]):
         walk = self.walk
         if walk is None or walk.standing is None:
             return
-        if not self._units_known:
-            self._units_known, self.units = True, walk.standing.units
+        if self.wanted is None:
+            self.units = walk.standing.units
             self._read_brief()
             if not walk.rows:
                 self.push_screen(Told("Before the first reading", list(CHECKS)))
@@ -163,7 +220,8 @@ class RisewalkApp(App[str]):
 
     def on_built_checked(self, checked: BuiltChecked) -> None:
         """Show it where it is looked at."""
-        self.screen.post_message(BuiltChecked(checked.checked))
+        if not isinstance(self.screen, Choose | Told):
+            self.screen.post_message(BuiltChecked(checked.checked))
 
     def on_best_solved(self, solved: BestSolved) -> None:
         """Keep it for every screen."""
@@ -183,13 +241,13 @@ class RisewalkApp(App[str]):
     def title_tabs(self, screen: Screen[None]) -> None:
         """Name the job on the tabs."""
         standing = self.walk.standing if self.walk else None
-        name = standing.job if standing and standing.job else self.session.stem
+        name = standing.job if standing and standing.job else self.session.stem if self.opening else "no session"
         screen.query_one(Tabs).show(name)
 
     def action_go(self, name: str) -> None:
         """Go to a screen of the job."""
         place = Place(name)
-        if place in TABLE:
+        if getattr(self.screen, "place", None) is not place:
             self.switch_screen(TABLE[place]())
 
     def action_next_screen(self) -> None:

@@ -9,6 +9,7 @@ from textual.pilot import Pilot
 
 from tui.app import RisewalkApp
 from tui.screens.ask import Told
+from tui.walking.opening import Opening
 from tui.widgets.bars import Saying, TakeBar
 from tui.widgets.numerals import Numerals
 
@@ -27,10 +28,10 @@ def opened(recorder, bank: Path) -> Opened:
 
     @asynccontextmanager
     async def opening(size: tuple[int, int] = (80, 24)):
-        async def connect():
+        async def connect(_opening):
             return recorder
 
-        app = RisewalkApp(bank, connect)
+        app = RisewalkApp(Opening(bank), connect)
         async with app.run_test(size=size) as pilot:
             await until(pilot, lambda: isinstance(app.screen, Told) and app.walk and app.walk.live)
             await pilot.press("enter")
@@ -102,10 +103,10 @@ async def test_the_reference_end_is_moved_in_steps_that_survive_a_restart(opened
 
 @asynccontextmanager
 async def opened_again(recorder, bank: Path):
-    async def connect():
+    async def connect(_opening):
         return recorder
 
-    async with RisewalkApp(bank, connect).run_test(size=(80, 24)) as pilot:
+    async with RisewalkApp(Opening(bank), connect).run_test(size=(80, 24)) as pilot:
         await until(pilot, lambda: pilot.app.walk and pilot.app.walk.standing)
         yield pilot
 

@@ -1,14 +1,19 @@
 """`walk`: the full-screen app on a session; attaches to its recorder, or starts one."""
 
 import sys
+from collections.abc import Awaitable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
+if TYPE_CHECKING:
+    from logger.recorder.client import Client
+    from tui.walking.opening import Started
+
 
 @click.command("walk", short_help="The full-screen app on a session.")
-@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.argument("file", required=False, type=click.Path(dir_okay=False, path_type=Path))
 @click.option("--port", default="", help="Where the instrument is: /dev/ttyUSB0, COM5, ble://NAME, replay://FILE …")
 @click.option("--instrument", default="", help="Name or file of the instrument.")
 @click.option("--job", default="", help="What the walk is for.")
@@ -17,7 +22,7 @@ import click
 @click.option("--brief", type=click.Path(dir_okay=False, path_type=Path), help="What steps are wanted (TOML).")
 @click.option("--dark", is_flag=True, help="Start with the dark theme.")
 @click.option("--player", default="", help="A command that plays a sound; gets taken, on_grade, refused or link_lost.")
-def command(file: Path, *, brief: Path | None, dark: bool, player: str, **recording: Any) -> None:
+def command(file: Path | None, *, brief: Path | None, dark: bool, player: str, **recording: Any) -> None:
     """Walk a slope: live height, one key a station, the ground and the best steps so far.
 
         risewalk walk bank.walk --port /dev/ttyUSB0 --instrument ascii-lines --units ft-in
@@ -28,22 +33,25 @@ def command(file: Path, *, brief: Path | None, dark: bool, player: str, **record
 
     from tui.walking.opening import Opening, connected, log_to_file, start
 
-    if not sys.stdout.isatty() or not sys.stdin.isatty():
-        raise click.UsageError("the screen needs a terminal; use record, or walk --plain")
+    if not all(stream.isatty() for stream in (sys.stdin, sys.stdout, sys.stderr)):
+        raise click.UsageError("the screen needs a terminal, its stderr included; use record, or walk --plain")
     log_to_file()
-    opening = Opening(file, **{key: value or "" for key, value in recording.items()})
-    started = None if asyncio.run(_running(file)) else start(opening.record_command())
+    opening = None if file is None else Opening(file, **{key: value or "" for key, value in recording.items()})
+    early: list[Started] = []
+    if (
+        opening is not None
+        and (opening.tape or opening.session.exists())
+        and not asyncio.run(_running(opening.session))
+    ):
+        early.append(start(opening.record_command()))
 
     from tui.app import RisewalkApp
     from tui.themes import DUSK, NOON
 
-    app = RisewalkApp(
-        file,
-        lambda: connected(file, started),
-        brief=brief,
-        player=player,
-        theme=DUSK if dark else NOON,
-    )
+    def connect(wanted: Opening) -> Awaitable[Client]:
+        return connected(wanted, early.pop() if early and wanted is opening else None)
+
+    app = RisewalkApp(opening, connect, brief=brief, player=player, theme=DUSK if dark else NOON)
     said = app.run()
     if said:
         click.echo(said, err=True)

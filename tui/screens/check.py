@@ -24,7 +24,7 @@ from tui.widgets.tables import Told
 if TYPE_CHECKING:
     from tui.walking.marking import Marking
 
-FOOT = Suggestion("point foot", "the walk below the first riser (point foot)")
+FOOT = Suggestion("point foot", "point foot: walk below riser 1")
 """Without it the face of the first riser cannot be judged."""
 
 

@@ -127,7 +127,7 @@ class SetOutScreen(TaggingScreen):
         elif self._marking is None or self._marking.target is None:
             bar.show(self._why_not, "…")
         else:
-            bar.show(f"take {self._where()} and go on")
+            bar.show(self._where())
 
     def _zero(self) -> Suggestion | None:
         """The zero check that comes first, if one is due."""

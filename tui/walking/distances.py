@@ -13,6 +13,8 @@ def distance(value_m: float, units: Units) -> str:
     It is also how a suggested distance is sent to the recorder, unit included.
     """
     if units is Units.FEET_INCHES:
+        if value_m < 0:
+            return f"-{distance(-value_m, units)}"
         feet, rest = divmod(Fraction(round(value_m / SIXTEENTH_M), 16), 12)
         if not rest:
             return f"{feet} ft"

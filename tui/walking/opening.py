@@ -6,7 +6,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO
 
@@ -28,6 +28,10 @@ class Opening:
     job: str = ""
     units: str = ""
     tape: str = ""
+
+    def held(self, tape: str) -> "Opening":
+        """The same with a tape held in this way."""
+        return replace(self, tape=tape)
 
     def record_command(self) -> list[str]:
         """The command that records this walk behind a socket."""
@@ -82,15 +86,17 @@ def start(command: Sequence[str]) -> Started:
     return Started(process, said, starts_at)
 
 
-async def connected(session: Path, started: Started | None, within_s: float = STARTS_WITHIN_S) -> Client:
-    """A client of the session's recorder; Refused carries what a started one said where it ended, or did not listen."""
+async def connected(opening: Opening, started: Started | None = None, within_s: float = STARTS_WITHIN_S) -> Client:
+    """A client of the session's recorder, which is started unless one runs.
+
+    Refused carries what a started one said where it ended, or that it did not listen in time.
+    """
     loop = asyncio.get_running_loop()
     deadline = loop.time() + within_s
     while loop.time() < deadline:
-        if (client := await attach(session)) is not None:
+        if (client := await attach(opening.session)) is not None:
             return client
-        if started is None:
-            raise Refused("not_started", "no recorder is running on this session")
+        started = started or start(opening.record_command())
         if started.process.poll() is not None:
             raise Refused("not_started", started.last_words())
         await asyncio.sleep(POLL_S)

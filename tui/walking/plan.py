@@ -142,4 +142,4 @@ def compared(best: Best, one: "Option", other: "Option", units: Units) -> list[t
     names = ("fit to ground", "ground above", "ground below")
     rows += [(name, f"{a:.2f} m2", f"{b:.2f} m2") for name, a, b in zip(names, *area, strict=True)]
     rows.append(("judged", judged(one), judged(other)))
-    return [(name, f"{left:<16} {right}") for name, left, right in rows]
+    return [(name, f"{left}  │  {right}") for name, left, right in rows]

@@ -85,9 +85,9 @@ class Marks(Painted):
             self._at = marking.at
             for target in marking.targets:
                 taken = marking.key(target) in marking.taken
-                name = f"{target.riser:>3} {target.place:<6}"
-                where = f"{height(target.height_m, units):>13} {distance(marking.tape_m(target), units):>15}"
-                self._marks.append((f"{'✓ ' if taken else '  '}{name}{where}{' taken' if taken else ''}", taken))
+                name = f"{'✓' if taken else ' '}{target.riser:>3} {target.place:<6}"
+                where = f"{height(target.height_m, units):>14} {distance(marking.tape_m(target), units):>13}"
+                self._marks.append((f"{name}{where}{' taken' if taken else ''}", taken))
         self.repaint()
 
     def lines(self, width: int, height: int) -> Sequence[Line]:

@@ -1,18 +1,21 @@
 """Tables that are chosen from and pages of details, painted line by line."""
 
 import textwrap
+import time
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from textual import events
 
 from drivers.lengths import Units
+from tui.walking.distances import ago
 from tui.walking.plan import judged, small
 from tui.walking.said import safe
 from tui.widgets.painted import Line, Painted
 
 if TYPE_CHECKING:
     from logger.steps.option import Option
+    from tui.walking.shelf import Kept
 
 STRONG = {"fail": "alarm", "warn": "strong"}
 ROOMY = 46
@@ -99,3 +102,65 @@ class Told(Painted):
     def on_click(self) -> None:
         """A tap turns the page."""
         self.turn_page()
+
+
+class Shelf(Painted):
+    """Sessions, one a line, the one changed last first."""
+
+    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
+        super().__init__(id=id)
+        self._sessions: list[Kept] = []
+        self._at = 0
+
+    def show(self, sessions: "Sequence[Kept]") -> None:
+        """Show these; the choice stays on its file."""
+        before = self.chosen
+        self._sessions = list(sessions)
+        paths = [kept.path for kept in self._sessions]
+        self._at = paths.index(before.path) if before is not None and before.path in paths else 0
+        self.repaint()
+
+    @property
+    def chosen(self) -> "Kept | None":
+        """The session the keys are on."""
+        return self._sessions[self._at] if self._sessions else None
+
+    def choose(self, by: int) -> None:
+        """Another one."""
+        self._at = max(0, min(len(self._sessions) - 1, self._at + by))
+        self.repaint()
+
+    def lines(self, width: int, height: int) -> Sequence[Line]:
+        """As many as fit, the chosen one among them."""
+        if not self._sessions:
+            return [(("none", "soft"),)]
+        first = self._first(height)
+        return [self._line(i, width) for i in range(first, min(len(self._sessions), first + height))]
+
+    def _first(self, height: int) -> int:
+        return max(0, min(self._at - height // 2, len(self._sessions) - height))
+
+    def _line(self, i: int, width: int) -> Line:
+        kept, here = self._sessions[i], i == self._at
+        state = "RECORDING " if kept.recording else ""
+        what = kept.trouble or f"{kept.observations} observed"
+        age = "" if kept.trouble else f", {ago(max(0.0, time.time() - kept.changed_s))} ago"
+        job = f"  {kept.job}" if kept.job and width >= ROOMY else ""
+        text = f"{'▸' if here else ' '} {kept.path.stem[:24]}  {state}{what}{age}{job}"
+        return ((safe_line(text, width), "chosen" if here else "plain"),)
+
+    def on_click(self, event: events.Click) -> None:
+        """Choose the one tapped; tapped again it is opened."""
+        at = self._first(self.size.height) + event.y
+        if at >= len(self._sessions):
+            return
+        if at == self._at:
+            self.pick("screen.open")
+        else:
+            self._at = at
+            self.repaint()
+
+
+def safe_line(text: str, width: int) -> str:
+    """Text filled up or cut to a width, its blanks kept."""
+    return "".join(c if c.isprintable() else " " for c in text)[:width].ljust(width)

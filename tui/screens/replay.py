@@ -1,0 +1,100 @@
+"""A recorded walk on the walk's own screen: run, pause, step from tag to tag, faster and slower."""
+
+from pathlib import Path
+from typing import ClassVar
+
+from textual.binding import BindingType
+
+from tui.actions import Place, bindings
+from tui.messages import BookChanged, LinkChanged, LiveChanged
+from tui.screens.walk import WalkScreen
+from tui.walking.replayed import Replayed
+from tui.walking.walk import Heard, Walk
+from tui.widgets.bars import TakeBar
+
+PAINT_S = 0.1
+
+
+class ReplayScreen(WalkScreen):
+    """Shows a session again; nothing can be observed here."""
+
+    CSS_PATH = "walk.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [*bindings(Place.EVERYWHERE), *bindings(Place.REPLAY)]
+    inherit_bindings = False
+    place = Place.REPLAY
+
+    def __init__(self, path: Path) -> None:
+        super().__init__()
+        self._path = path
+        self._again: Walk | None = None
+        self._changed = False
+
+    @property
+    def walk(self) -> Walk | None:
+        """The walk of the past."""
+        return self._again
+
+    @property
+    def replayed(self) -> Replayed:
+        """What plays it."""
+        assert self._again is not None
+        assert isinstance(self._again.line, Replayed)
+        return self._again.line
+
+    def on_mount(self) -> None:
+        """Begin to play."""
+        self._again = Walk(Replayed(self._path), self._heard)
+        self.run_worker(self._again.attend(), exit_on_error=False)
+        self.set_interval(PAINT_S, self._paint)
+        self._show_all()
+
+    async def on_unmount(self) -> None:
+        """Stop playing."""
+        if self._again is not None:
+            await self._again.line.close()
+
+    def action_pause(self) -> None:
+        """Stop, or go on."""
+        self.replayed.pause()
+        self.show_take()
+
+    def action_step(self) -> None:
+        """To the next thing observed."""
+        self.replayed.step()
+        self.show_take()
+
+    def action_faster(self) -> None:
+        """The next speed up."""
+        self.replayed.faster(1)
+        self.show_take()
+
+    def action_slower(self) -> None:
+        """The next speed down."""
+        self.replayed.faster(-1)
+        self.show_take()
+
+    def action_back(self) -> None:
+        """Back to the sessions."""
+        self.dismiss()
+
+    def show_take(self) -> None:
+        """What the replay does."""
+        if self._again is None:
+            return
+        played = self.replayed
+        state = "the end" if played.ended else "paused" if played.paused else f"playing, {played.speed:g} times"
+        self.query_one(TakeBar).show(f"REPLAY of {self._path.name}: {state}", "SPACE")
+
+    def _heard(self, heard: Heard) -> None:
+        match heard:
+            case Heard.READING:
+                self._changed = True
+            case Heard.LINK:
+                self.post_message(LinkChanged())
+            case _:
+                self.post_message(BookChanged())
+
+    def _paint(self) -> None:
+        if self._changed:
+            self._changed = False
+            self.post_message(LiveChanged())
