@@ -9,17 +9,19 @@ import contextlib
 import sys
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from drivers.lengths import Units, show_length
 from logger.errors import Refused
 from logger.guidance import Guide, Level, Say, Target, Told, Way, targets
+from tui.cli import NO_INSTRUMENT, OK
 
 if TYPE_CHECKING:
     from logger.recorder.client import Client
     from tui.cli.plan import Plan
+    from tui.walking.opening import Opening
 
+ENDS_WITHIN_S = 10.0
 QUIET = 10
 """The same word is said again after so many readings, about a second."""
 LEVELS = {"finished": Level.FINISHED, "base": Level.BASE_TOP, "subgrade": Level.SUBGRADE, "crossing": Level.CROSSING}
@@ -211,17 +213,27 @@ async def _input() -> AsyncIterator[str]:
         yield line
 
 
-async def run(file: Path, talk: Talk, command: list[str], say: Callable[[dict[str, Any]], None]) -> None:
-    """Attach to the recorder of a session or start one; one that was started here ends here."""
-    from logger.recorder.client import attach, start
+async def run(opening: "Opening", talk: Talk, say: Callable[[dict[str, Any]], None]) -> int:
+    """Attach to the recorder of a session or start one; one that was started here ends here.
 
-    client = await attach(file)
-    started = client is None
+    The exit code: that of a recorder that could not start, so that a missing port is told from a wrong file.
+    """
+    from logger.recorder.client import attach
+    from tui.walking.opening import connected, start
+
+    client = await attach(opening.session)
+    started = None if client is not None else start(opening.record_command())
     if client is None:
-        client = await start(file, command)
+        try:
+            client = await connected(opening, started)
+        except Refused as error:
+            say({"event": "refused", "words": str(error)})
+            return (started.process.poll() if started else None) or NO_INSTRUMENT
     try:
         await guide(talk, client, say)
-        if started:
+        if started is not None:
             await client.ask("end")
+            started.process.wait(ENDS_WITHIN_S)
     finally:
         await client.close()
+    return OK

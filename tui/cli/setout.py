@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 from drivers.lengths import Units, length_m
+from tui.cli import OK
 from tui.cli.output import emit_json
 from tui.cli.plan import Plan, plan_arguments, read_plan, units_option
 
@@ -25,7 +26,7 @@ from tui.cli.plan import Plan, plan_arguments, read_plan, units_option
 )
 @click.option("--tolerance", default="3 mm", show_default=True, help="On grade within this.")
 @click.option("--json", "as_json", is_flag=True, help="For programs: metres, one document; live, one object a line.")
-def command(*, file: Path, brief_path: Path, risers: int | None, units: str, as_json: bool, **live: Any) -> None:
+def command(*, file: Path, brief_path: Path, risers: int | None, units: str, as_json: bool, **live: Any) -> int:
     """What to mark and where: riser lines, ground crossings, base tops, digging, stakes.
 
     All heights are above the zero. The tape column is measured as in the walk; the level string starts at riser 1.
@@ -36,24 +37,24 @@ def command(*, file: Path, brief_path: Path, risers: int | None, units: str, as_
 
     plan = read_plan(file, brief_path, risers)
     if live["port"] or live["live"]:
-        _guide(plan, file, Units(units), as_json=as_json, **live)
-        return
+        return _guide(plan, file, Units(units), as_json=as_json, **live)
     marks = set_out(plan.profile, plan.option, plan.brief)
     if as_json:
         emit_json(setout_document(marks))
-        return
+        return OK
     from logger.sheets.marks import marking_sheet
     from logger.sheets.text import plain_text
 
     click.echo(plain_text(marking_sheet(plan.profile, plan.option, marks, Units(units))), nl=False)
+    return OK
 
 
-def _guide(plan: Plan, file: Path, units: Units, *, as_json: bool, **live: Any) -> None:
+def _guide(plan: Plan, file: Path, units: Units, *, as_json: bool, **live: Any) -> int:
     """Guide to each mark until the input ends."""
     import asyncio
 
-    from logger.recorder.client import python_module
     from tui.cli.live import HELP, LEVELS, Talk, run
+    from tui.walking.opening import Opening
 
     def say(told: dict[str, Any]) -> None:
         if as_json:
@@ -62,8 +63,6 @@ def _guide(plan: Plan, file: Path, units: Units, *, as_json: bool, **live: Any) 
             click.echo("\a" * told.get("bell", 0) + told["words"])
 
     talk = Talk(plan, LEVELS[live["level"]], units, length_m(live["tolerance"], units))
-    words = ["tui.cli", "record", str(file), "--socket", "--units", units.value]
-    for name in ("port", "instrument"):
-        words += [f"--{name}", live[name]] if live[name] else []
+    opening = Opening(file, port=live["port"], instrument=live["instrument"], units=units.value)
     click.echo(HELP, err=True)
-    asyncio.run(run(file, talk, python_module(*words), say))
+    return asyncio.run(run(opening, talk, say))
