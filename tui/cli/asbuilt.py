@@ -2,14 +2,14 @@
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from drivers.lengths import Units, length_m
 from tui.cli import OK, OUT_OF_TOLERANCE
 from tui.cli.output import emit_json
-from tui.cli.plan import EXISTING, plan_arguments, read_plan, units_option
+from tui.cli.plan import EXISTING, plan_arguments, read_plan
 
 if TYPE_CHECKING:
     from logger.asbuilt import Limits
@@ -39,18 +39,9 @@ def _positive(text: str, units: Units) -> float:
 @click.option("--built", type=EXISTING, help="The walk over the finished steps; FILE itself where it holds both.")
 @click.option("--tolerance", help="Allowed from the designed face (default: 5 mm).")
 @click.option("--evenness", help="Allowed between the largest and smallest face of a flight (default: 3/8 in).")
-@units_option
 @click.option("--json", "as_json", is_flag=True, help="For programs: metres, one document.")
 def command(
-    *,
-    file: Path,
-    brief_path: Path,
-    risers: int | None,
-    built: Path | None,
-    tolerance: str | None,
-    evenness: str | None,
-    units: str,
-    as_json: bool,
+    *, file: Path, built: Path | None, tolerance: str | None, evenness: str | None, as_json: bool, **given: Any
 ) -> int:
     """Compare the finished steps with the layout, riser by riser, with the uncertainty of what was observed.
 
@@ -65,14 +56,14 @@ def command(
     from logger.sheets.built import asbuilt_sheet
     from logger.sheets.text import plain_text
 
-    plan = read_plan(file, brief_path, risers)
+    plan = read_plan(file, given)
     marks = set_out(plan.profile, plan.option, plan.brief)
     walked = built or file
     seen = built_of(survey(walked), plan.option.risers, walked, plan.brief.steps.foot)
-    against = Held(limits_of(tolerance, evenness, Units(units)), plan.brief.rule_sets, plan.brief.steps.width_m)
+    against = Held(limits_of(tolerance, evenness, plan.units), plan.brief.rule_sets, plan.brief.steps.width_m)
     result = check(marks, seen, against)
     if as_json:
         emit_json(asbuilt_document(result))
     else:
-        click.echo(plain_text(asbuilt_sheet(plan.profile, plan.option, result, Units(units))), nl=False)
+        click.echo(plain_text(asbuilt_sheet(plan.profile, plan.option, result, plan.units)), nl=False)
     return OUT_OF_TOLERANCE if result.status is Status.FAIL else OK

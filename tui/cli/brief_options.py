@@ -7,10 +7,17 @@ from typing import Any
 import click
 
 from logger.errors import WrongFile
-from logger.steps.brief import Brief, Cheek, Layers, Rules, Steps, Unit, read_brief
+from logger.steps.brief import Brief, Cheek, Fittings, Layers, Rules, Steps, Unit, read_brief
 from logger.steps.written import Table
 
-TABLES: dict[str, type[Table]] = {"steps": Steps, "unit": Unit, "layers": Layers, "cheek": Cheek, "rules": Rules}
+TABLES: dict[str, type[Table]] = {
+    "steps": Steps,
+    "unit": Unit,
+    "layers": Layers,
+    "cheek": Cheek,
+    "fittings": Fittings,
+    "rules": Rules,
+}
 
 
 DOT = "__"

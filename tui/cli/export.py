@@ -1,15 +1,15 @@
 """`export`: a session, its ground, or a layout on it, in a form for other programs."""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from drivers.lengths import Units
-from tui.cli.plan import plan_options, read_plan, units_option, write_file
+from tui.cli.plan import plan_options, read_plan, write_file
 
 if TYPE_CHECKING:
     from logger.profile import Profile
@@ -110,9 +110,8 @@ DRAWN: dict[str, Callable[[Drawn], str]] = {
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
 @click.argument("out", type=click.Path(dir_okay=False, allow_dash=True, path_type=Path))
 @click.option("--to", "form", type=click.Choice([*SESSIONS, *DRAWN]), required=True, help="The format.")
-@plan_options(required=False)
-@units_option
-def command(*, file: Path, out: Path, form: str, brief_path: Path | None, risers: int | None, units: str) -> None:
+@plan_options
+def command(*, file: Path, out: Path, form: str, **given: Any) -> None:
     """Write FILE to OUT in another format; OUT `-` is stdout.
 
     `csv` and `json` hold the ground or, with a brief, the marks of the layout. `svg` and `dxf` are drawings of the
@@ -122,20 +121,20 @@ def command(*, file: Path, out: Path, form: str, brief_path: Path | None, risers
     if form in SESSIONS:
         SESSIONS[form](file, out)
         return
-    text = DRAWN[form](_drawn(file, brief_path, risers, Units(units)))
+    text = DRAWN[form](_drawn(file, given))
     if str(out) == "-":
         click.echo(text, nl=False)
     else:
         write_file(out, text)
 
 
-def _drawn(file: Path, brief_path: Path | None, risers: int | None, units: Units) -> Drawn:
-    if brief_path is None:
+def _drawn(file: Path, given: Mapping[str, Any]) -> Drawn:
+    if not any(value for value in given.values()):
         from logger.profile_file import read_profile
 
-        return Drawn(file, read_profile(file), None, None, units)
+        return Drawn(file, read_profile(file), None, None, Units.METRES)
     from logger.setout import set_out
 
-    plan = read_plan(file, brief_path, risers)
+    plan = read_plan(file, given)
     marks = set_out(plan.profile, plan.option, plan.brief)
-    return Drawn(file, plan.profile, marks, plan.brief.steps.width_m, units)
+    return Drawn(file, plan.profile, marks, plan.brief.steps.width_m, plan.units)

@@ -1,16 +1,16 @@
 """What set-out, sheets, quantities and as-built share: a profile, a brief, and the layout chosen from it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from drivers.lengths import Units
 from logger.errors import CannotWrite, Refused
 
 if TYPE_CHECKING:
+    from drivers.lengths import Units
     from logger.profile import Profile
     from logger.steps.brief import Brief
     from logger.steps.option import Option, Options
@@ -27,16 +27,21 @@ class Plan:
     brief: "Brief"
     option: "Option"
 
+    @property
+    def units(self) -> "Units":
+        """Units shown first: as told, else as the brief is written; the other system stands beside them."""
+        return self.brief.shown_in
 
-def read_plan(file: Path, brief_path: Path, risers: int | None) -> Plan:
+
+def read_plan(file: Path, given: Mapping[str, Any]) -> Plan:
     """Read the ground and the brief and solve; Refused where the wanted count has no layout, or none has."""
     from logger.profile_file import read_profile
-    from logger.steps.brief import read_brief
     from logger.steps.solve import solve
+    from tui.cli.brief_options import brief_from
 
+    brief = brief_from(given)
     profile = read_profile(file)
-    brief = read_brief(brief_path, {})
-    return Plan(profile, brief, choose(solve(profile, brief), risers))
+    return Plan(profile, brief, choose(solve(profile, brief), given["risers"]))
 
 
 def choose(options: "Options", risers: int | None) -> "Option":
@@ -56,28 +61,24 @@ def choose(options: "Options", risers: int | None) -> "Option":
     raise Refused("no_layout", "; ".join(said))
 
 
-def plan_options(*, required: bool) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """--brief and --risers, the same for every command that works on a layout."""
+def plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """--brief, --risers and every field of the brief, the same for every command that works on a layout.
 
-    def options(command: Callable[..., Any]) -> Callable[..., Any]:
-        count = click.option("--risers", type=click.IntRange(1), help="This count instead of the best.")
-        brief = click.option("--brief", "brief_path", required=required, type=EXISTING, help="The brief (TOML).")
-        return brief(count(command))
+    The fields stand in the help of `steps` alone, where a brief is made.
+    """
+    from tui.cli.brief_options import brief_options
 
-    return options
+    before = len(getattr(command, "__click_params__", ()))
+    described = brief_options(command)
+    for option in described.__click_params__[before:]:  # type: ignore[attr-defined]
+        option.hidden = option.name not in ("brief_path", "steps__units")
+    count = click.option("--risers", type=click.IntRange(1), help="This count instead of the best.")
+    return count(described)
 
 
 def plan_arguments(command: Callable[..., Any]) -> Callable[..., Any]:
-    """FILE, --brief and --risers where a layout is needed."""
-    return click.argument("file", type=EXISTING)(plan_options(required=True)(command))
-
-
-def units_option(command: Callable[..., Any]) -> Callable[..., Any]:
-    """How lengths are shown to people; the other unit system stands beside them."""
-    names = click.Choice([unit.value for unit in Units])
-    return click.option(
-        "--units", type=names, default=Units.FEET_INCHES.value, show_default=True, help="Units shown first."
-    )(command)
+    """FILE, and the options of a layout."""
+    return click.argument("file", type=EXISTING)(plan_options(command))
 
 
 def write_file(path: Path, content: str | bytes) -> None:

@@ -1,19 +1,19 @@
 """`risewalk setout`: what to mark and where, for one layout; with a port, live guidance to each mark."""
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import click
 
-from drivers.lengths import Units, length_m
+from drivers.lengths import length_m
 from tui.cli import OK
 from tui.cli.output import emit_json
-from tui.cli.plan import Plan, plan_arguments, read_plan, units_option
+from tui.cli.plan import Plan, plan_arguments, read_plan
 
 
 @click.command(epilog="Example: risewalk setout bank.walk --brief brief.toml --risers 12")
 @plan_arguments
-@units_option
 @click.option("--port", default="", help="Guide live with this instrument; a running recorder needs none.")
 @click.option("--instrument", default="", help="Name or file of the instrument.")
 @click.option("--live", is_flag=True, help="Guide live, with the recorder that runs or the port the session knows.")
@@ -26,7 +26,7 @@ from tui.cli.plan import Plan, plan_arguments, read_plan, units_option
 )
 @click.option("--tolerance", default="3 mm", show_default=True, help="On grade within this.")
 @click.option("--json", "as_json", is_flag=True, help="For programs: metres, one document; live, one object a line.")
-def command(*, file: Path, brief_path: Path, risers: int | None, units: str, as_json: bool, **live: Any) -> int:
+def command(*, file: Path, as_json: bool, **given: Any) -> int:
     """What to mark and where: riser lines, ground crossings, base tops, digging, stakes.
 
     All heights are above the zero. The tape column is measured as in the walk; the level string starts at riser 1.
@@ -35,9 +35,9 @@ def command(*, file: Path, brief_path: Path, risers: int | None, units: str, as_
     from logger.export.documents import setout_document
     from logger.setout import set_out
 
-    plan = read_plan(file, brief_path, risers)
-    if live["port"] or live["live"]:
-        return _guide(plan, file, Units(units), as_json=as_json, **live)
+    plan = read_plan(file, given)
+    if given["port"] or given["live"]:
+        return _guide(plan, file, given, as_json=as_json)
     marks = set_out(plan.profile, plan.option, plan.brief)
     if as_json:
         emit_json(setout_document(marks))
@@ -45,11 +45,11 @@ def command(*, file: Path, brief_path: Path, risers: int | None, units: str, as_
     from logger.sheets.marks import marking_sheet
     from logger.sheets.text import plain_text
 
-    click.echo(plain_text(marking_sheet(plan.profile, plan.option, marks, Units(units))), nl=False)
+    click.echo(plain_text(marking_sheet(plan.profile, plan.option, marks, plan.units)), nl=False)
     return OK
 
 
-def _guide(plan: Plan, file: Path, units: Units, *, as_json: bool, **live: Any) -> int:
+def _guide(plan: Plan, file: Path, given: Mapping[str, Any], *, as_json: bool) -> int:
     """Guide to each mark until the input ends."""
     import asyncio
 
@@ -62,7 +62,7 @@ def _guide(plan: Plan, file: Path, units: Units, *, as_json: bool, **live: Any) 
         else:
             click.echo("\a" * told.get("bell", 0) + told["words"])
 
-    talk = Talk(plan, LEVELS[live["level"]], units, length_m(live["tolerance"], units))
-    opening = Opening(file, port=live["port"], instrument=live["instrument"], units=units.value)
+    talk = Talk(plan, LEVELS[given["level"]], plan.units, length_m(given["tolerance"], plan.units))
+    opening = Opening(file, port=given["port"], instrument=given["instrument"], units=plan.units.value)
     click.echo(HELP, err=True)
     return asyncio.run(run(opening, talk, say))

@@ -4,40 +4,39 @@ import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from drivers.lengths import Units
-from tui.cli.plan import Plan, plan_arguments, read_plan, units_option, write_file
+from tui.cli.plan import Plan, plan_arguments, read_plan, write_file
 
 if TYPE_CHECKING:
     from logger.sheets.document import Sheet
 
 
-def _marks(plan: Plan, catalogue: Path | None, units: Units) -> "Sheet":
+def _marks(plan: Plan, catalogue: Path | None) -> "Sheet":
     from logger.setout import set_out
     from logger.sheets.marks import marking_sheet
 
-    return marking_sheet(plan.profile, plan.option, set_out(plan.profile, plan.option, plan.brief), units)
+    return marking_sheet(plan.profile, plan.option, set_out(plan.profile, plan.option, plan.brief), plan.units)
 
 
-def _cut(plan: Plan, catalogue: Path | None, units: Units) -> "Sheet":
+def _cut(plan: Plan, catalogue: Path | None) -> "Sheet":
     from logger.sheets.digging import cut_sheet
     from tui.cli.quantities import read_quantities
 
     found = read_quantities(plan, catalogue)
-    return cut_sheet(plan.profile, plan.option, found.marks, found.work, units=units)
+    return cut_sheet(plan.profile, plan.option, found.marks, found.work, units=plan.units)
 
 
-def _quantities(plan: Plan, catalogue: Path | None, units: Units) -> "Sheet":
+def _quantities(plan: Plan, catalogue: Path | None) -> "Sheet":
     from logger.sheets.money import quantities_sheet
     from tui.cli.quantities import read_quantities
 
-    return quantities_sheet(plan.profile, plan.option, read_quantities(plan, catalogue).taken, units)
+    return quantities_sheet(plan.profile, plan.option, read_quantities(plan, catalogue).taken, plan.units)
 
 
-def _money(plan: Plan, catalogue: Path | None, units: Units, *, office: bool) -> "Sheet":
+def _money(plan: Plan, catalogue: Path | None, *, office: bool) -> "Sheet":
     from logger.quote import quotes
     from logger.sheets.money import client_sheet, office_sheet
     from tui.cli.quantities import read_quantities
@@ -46,15 +45,17 @@ def _money(plan: Plan, catalogue: Path | None, units: Units, *, office: bool) ->
         raise click.UsageError("a quote needs prices: --catalogue FILE")
     found = read_quantities(plan, catalogue)
     offers = quotes(found.wanted, found.catalogue)
-    return (office_sheet if office else client_sheet)(plan.profile, plan.option, offers, found.catalogue, units=units)
+    return (office_sheet if office else client_sheet)(
+        plan.profile, plan.option, offers, found.catalogue, units=plan.units
+    )
 
 
-KINDS: dict[str, Callable[[Plan, Path | None, Units], "Sheet"]] = {
+KINDS: dict[str, Callable[[Plan, Path | None], "Sheet"]] = {
     "marks": _marks,
     "cut": _cut,
     "quantities": _quantities,
-    "quote": lambda plan, catalogue, units: _money(plan, catalogue, units, office=False),
-    "office": lambda plan, catalogue, units: _money(plan, catalogue, units, office=True),
+    "quote": lambda plan, catalogue: _money(plan, catalogue, office=False),
+    "office": lambda plan, catalogue: _money(plan, catalogue, office=True),
 }
 """The sheets that can be made of a layout."""
 
@@ -67,7 +68,6 @@ KINDS: dict[str, Callable[[Plan, Path | None, Units], "Sheet"]] = {
     type=click.Path(dir_okay=False, path_type=Path),
     help="What is bought and what it costs (TOML or CSV); for quantities, quote and office.",
 )
-@units_option
 @click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True, help="Paper size.")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write here; .html or .pdf by its name.")
 @click.option("--maker", default="", help="Your name at the head of the sheet.")
@@ -75,15 +75,13 @@ KINDS: dict[str, Callable[[Plan, Path | None, Units], "Sheet"]] = {
 def command(
     *,
     file: Path,
-    brief_path: Path,
-    risers: int | None,
     kind: str,
     catalogue: Path | None,
-    units: str,
     paper: str,
     out: Path | None,
     maker: str,
     template: Path | None,
+    **given: Any,
 ) -> None:
     """A sheet to print: marks and base tops, digging, quantities, a quote for the client or for the office.
 
@@ -91,7 +89,7 @@ def command(
     """
     from logger.sheets.document import Paper
 
-    sheet = KINDS[kind](read_plan(file, brief_path, risers), catalogue, Units(units))
+    sheet = KINDS[kind](read_plan(file, given), catalogue)
     if maker:
         sheet = replace(sheet, maker=maker)
     if out is not None and out.suffix.lower() == ".pdf":

@@ -1,12 +1,12 @@
 """`risewalk takeoff`: digging, quantities and, with a catalogue, what it costs."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
-from drivers.lengths import Units
 from tui.cli.output import emit_json
-from tui.cli.plan import plan_arguments, read_plan, units_option
+from tui.cli.plan import plan_arguments, read_plan
 
 
 @click.command(epilog="Example: risewalk takeoff bank.walk --brief brief.toml --catalogue yard.toml")
@@ -18,18 +18,8 @@ from tui.cli.plan import plan_arguments, read_plan, units_option
     help="What is bought and what it costs (TOML or CSV).",
 )
 @click.option("--alternative", default="", help="Price this alternative of the catalogue.")
-@units_option
 @click.option("--json", "as_json", is_flag=True, help="For programs: one document, amounts as decimal strings.")
-def command(
-    *,
-    file: Path,
-    brief_path: Path,
-    risers: int | None,
-    catalogue_path: Path | None,
-    alternative: str,
-    units: str,
-    as_json: bool,
-) -> None:
+def command(*, file: Path, catalogue_path: Path | None, alternative: str, as_json: bool, **given: Any) -> None:
     """Digging and quantities for one layout and, with a catalogue, prices and the quote.
 
     Each line says how its figure came about. The sheets (`risewalk sheet --kind cut|quantities|quote|office`) put the
@@ -42,16 +32,15 @@ def command(
     from logger.sheets.text import plain_text
     from tui.cli.quantities import read_quantities
 
-    plan = read_plan(file, brief_path, risers)
+    plan = read_plan(file, given)
     found = read_quantities(plan, catalogue_path, alternative)
     offers = quotes(found.wanted, found.catalogue) if catalogue_path is not None else ()
     if as_json:
         emit_json(takeoff_document(found.taken, found.work, offers))
         return
-    shown = Units(units)
-    click.echo(plain_text(cut_sheet(plan.profile, plan.option, found.marks, found.work, units=shown)))
+    click.echo(plain_text(cut_sheet(plan.profile, plan.option, found.marks, found.work, units=plan.units)))
     if offers:
-        sheet = office_sheet(plan.profile, plan.option, offers, found.catalogue, units=shown)
+        sheet = office_sheet(plan.profile, plan.option, offers, found.catalogue, units=plan.units)
     else:
-        sheet = quantities_sheet(plan.profile, plan.option, found.taken, shown)
+        sheet = quantities_sheet(plan.profile, plan.option, found.taken, plan.units)
     click.echo(plain_text(sheet), nl=False)
