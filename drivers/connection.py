@@ -18,12 +18,10 @@ from drivers.instrument import InstrumentFile
 from drivers.ports import Identity, PortFinder
 from drivers.quantities import quantity
 from drivers.reading import Chunk, Link, LinkChanged
-from drivers.registry import make_decoder, make_transport
+from drivers.registry import MakeTransport, make_decoder, make_transport
 from drivers.transports import Transport
 
 log = logging.getLogger(__name__)
-
-MakeTransport = Callable[[str, InstrumentFile, Callable[[], float]], Transport]
 
 
 @dataclass(frozen=True, slots=True)

@@ -197,7 +197,13 @@ def dump(instrument: InstrumentFile) -> str:
     """The instrument as the TOML text of its file; `parse` gives the same instrument back."""
     import tomli_w
 
-    return tomli_w.dumps(tables(instrument))
+    return re.sub(r'(?m)^(\w+) = (".*")$', _literal, tomli_w.dumps(tables(instrument)))
+
+
+def _literal(line: re.Match[str]) -> str:
+    """A line of TOML with its text in single quotes where that spares the doubled backslashes of a pattern."""
+    text = tomllib.loads(line[0])[line[1]]
+    return f"{line[1]} = '{text}'" if "\\" in text and "'" not in text and text.isprintable() else line[0]
 
 
 def load(name_or_path: str) -> InstrumentFile:

@@ -16,6 +16,7 @@ from drivers.instrument import InstrumentFile
 from drivers.transports import Transport
 
 Clock = Callable[[], float]
+MakeTransport = Callable[[str, InstrumentFile, Clock], Transport]
 
 TRANSPORTS = {
     "serial": "drivers.transports.serial_port:SerialTransport",

@@ -33,7 +33,7 @@ def recognise(data: bytes, *, polled: bool = False) -> Recognised:
     sentences = recognise_sentences(plain)
     if sentences and sentences[0].confidence >= UNSURE:
         return Recognised(tuple(best_first(sentences)), parity)
-    binary = recognise_registers(data, polled=polled) + recognise_frames(data)
+    binary = recognise_registers(data, polled=polled) or recognise_frames(data)
     if binary and printable_share(plain) < 0.9:
         return Recognised(tuple(best_first(binary)))
     return Recognised(tuple(best_first([*sentences, *recognise_text(plain), *binary])), parity)

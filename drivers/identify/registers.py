@@ -67,9 +67,10 @@ def recognise_registers(data: bytes, *, polled: bool = False) -> list[Candidate]
             found.append(Candidate(0.3, (heard, "none of the registers looks like a height")))
         for place, (offset, kind, order, score) in enumerate(guesses[:4]):
             address = max(first, 0) + offset
+            shown_in = _guessed_unit(answers, offset, kind, order)
             confidence = score if place == 0 else min(score, 0.3)
             reasons = [heard, f"{kind} {order} from register {address} reads like a height"]
-            reasons.append("its unit is nowhere written; metres are a guess")
+            reasons.append(f"its unit is nowhere written; {shown_in} is a guess")
             if first < 0:
                 reasons.append("no question was heard, so the register's address is not known")
             decoder = {"kind": "modbus", "unit": unit, "function": function, "address": address, "type": kind}
@@ -80,7 +81,7 @@ def recognise_registers(data: bytes, *, polled: bool = False) -> list[Candidate]
             tables = {
                 "instrument": {"name": f"Heard on the port, Modbus RTU unit {unit}"},
                 "decoder": decoder,
-                "height": {"unit": "m" if kind == "float32" else "mm"},
+                "height": {"unit": shown_in},
             }
             found.append(Candidate(round(confidence, 2), tuple(reasons), tables))
     return found
@@ -104,6 +105,13 @@ def _guesses(answers: Sequence[bytes], count: int) -> list[tuple[int, str, str, 
     if any(often > 1 for often in by_place.values()):
         found = [(o, k, r, min(c, 0.3)) for o, k, r, c in found]
     return sorted(found, key=lambda f: -f[3])
+
+
+def _guessed_unit(answers: Sequence[bytes], offset: int, kind: str, order: str) -> str:
+    if kind != "float32":
+        return "mm"
+    largest = max(abs(register_value(a[2 * offset : 2 * offset + 4], kind, order)) for a in answers)
+    return "m" if largest < 100 else "mm" if largest < 5000 else "Pa"
 
 
 def _plausible(value: float) -> bool:

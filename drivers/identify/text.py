@@ -15,7 +15,6 @@ from drivers.identify.tokens import (
     Token,
     comma_of,
     hex_columns_of,
-    number_pattern,
     of_one_shape,
 )
 from drivers.identify.words import Role, label_role, unit_role
@@ -290,7 +289,7 @@ class _Lines:
         if kind == "gap":
             return self._gap(i, texts)
         if kind == "number":
-            inner = number_pattern(self.comma)
+            inner = self._number(texts)
         elif kind == "hex":
             inner = r"(?:0[xX])?[0-9A-Fa-f]+"
         elif group == "unit":
@@ -301,7 +300,18 @@ class _Lines:
             inner = re.escape(texts[0])
         if kind == "hex" and group:
             return rf"(?:0[xX])?(?P<{group}>[0-9A-Fa-f]+)[hH]?"
-        return f"(?P<{group}>{inner})" if group else f"(?:{inner})"
+        return f"(?P<{group}>{inner})" if group else inner
+
+    def _number(self, texts: Sequence[str]) -> str:
+        """A number as it is written at one place: only what was seen is allowed for."""
+        digits = r"[\d,]+(?:\.\d+)?" if self.comma is Comma.THOUSANDS else r"\d*\.?\d+"
+        if self.comma is Comma.DECIMAL:
+            digits = r"\d*[.,]?\d+"
+        if any(re.search(r"\d[eE]", text) for text in texts):
+            digits += r"(?:[eE][+-]?\d+)?"
+        if any(text[-1] in "+-" for text in texts):
+            return digits + r"\s?[+-]?"
+        return r"[+−-]?\s*" + digits if any("−" in text for text in texts) else r"[+-]?\s*" + digits
 
     def _gap(self, i: int, texts: Sequence[str]) -> str:
         sample = texts[0]

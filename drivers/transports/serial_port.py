@@ -34,13 +34,7 @@ def open_serial(port: str, table: SerialTable) -> serial.Serial:
     """Open a port as the instrument file says; PortError with what to do. May block while the system tries."""
     try:
         line: serial.Serial = serial.serial_for_url(port, do_not_open=True, timeout=POLL_S, write_timeout=WRITE_S)
-        line.baudrate = table.baud
-        line.bytesize = table.bits
-        line.parity = PARITY[table.parity]
-        line.stopbits = table.stop
-        line.rtscts = table.flow == "rtscts"
-        line.dsrdtr = table.flow == "dsrdtr"
-        line.xonxoff = table.flow == "xonxoff"
+        _apply(line, table)
         if "://" not in port:
             line.exclusive = True
         if table.dtr is not None:
@@ -53,6 +47,21 @@ def open_serial(port: str, table: SerialTable) -> serial.Serial:
     return line
 
 
+def _apply(line: serial.Serial, table: SerialTable) -> None:
+    line.baudrate = table.baud
+    line.bytesize = table.bits
+    line.parity = PARITY[table.parity]
+    line.stopbits = table.stop
+    line.rtscts = table.flow == "rtscts"
+    line.dsrdtr = table.flow == "dsrdtr"
+    line.xonxoff = table.flow == "xonxoff"
+
+
+def _mask(table: SerialTable) -> bytes | None:
+    """What takes a parity bit out of bytes of fewer than eight bits, where the line did not; None for eight."""
+    return None if table.bits == 8 else bytes(byte & (1 << table.bits) - 1 for byte in range(256))
+
+
 class SerialTransport:
     """One serial port."""
 
@@ -63,6 +72,7 @@ class SerialTransport:
         self._line: serial.Serial | None = None
         self._arrivals: Arrivals | None = None
         self._reader: threading.Thread | None = None
+        self._mask = _mask(instrument.serial)
         self._stop = threading.Event()
         self._wake: tuple[int, int] | None = None
 
@@ -88,6 +98,17 @@ class SerialTransport:
             raise PortMissing(self.port, "it is not open")
         async for chunk in self._arrivals:
             yield chunk
+
+    async def adjust(self, table: SerialTable) -> None:
+        """Take other serial settings while open; bytes that came with the old ones are dropped."""
+        if self._line is None:
+            raise PortLost(self.port, "it is not open")
+        try:
+            _apply(self._line, table)
+            self._line.reset_input_buffer()
+        except (serial.SerialException, OSError, ValueError) as error:
+            raise port_error(self.port, error) from error
+        self._mask = _mask(table)
 
     async def write(self, data: bytes) -> None:
         """Send bytes, in a thread where the port may block."""
@@ -118,6 +139,10 @@ class SerialTransport:
                 os.close(fd)
             self._wake = None
 
+    def _put(self, data: bytes) -> None:
+        assert self._arrivals is not None
+        self._arrivals.put(Chunk(self._clock(), data if self._mask is None else data.translate(self._mask)))
+
     def _descriptor(self) -> int | None:
         if os.name != "posix" or ("://" in self.port and not self.port.lower().startswith("socket://")):
             return None
@@ -147,7 +172,7 @@ class SerialTransport:
                 lost = PortLost(self.port, f"the instrument was unplugged or the line was cut ({error.strerror})")
                 break
             if data:
-                self._arrivals.put(Chunk(self._clock(), data))
+                self._put(data)
             else:
                 lost = PortLost(self.port, "the line was cut")
         self._arrivals.end(lost)
@@ -160,7 +185,7 @@ class SerialTransport:
             while not self._stop.is_set():
                 data = line.read(min(max(line.in_waiting, 1), READ))
                 if data:
-                    self._arrivals.put(Chunk(self._clock(), data))
+                    self._put(data)
         except (serial.SerialException, OSError, TypeError, AttributeError) as error:
             lost = PortLost(self.port, f"the instrument was unplugged or the line was cut ({error})")
         self._arrivals.end(lost)

@@ -1,0 +1,204 @@
+"""`listen`: bytes and readings live, or an unknown instrument identified."""
+
+import asyncio
+import sys
+from collections import Counter
+from collections.abc import Sequence
+from contextlib import suppress
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tui.cli.output import emit_json
+
+if TYPE_CHECKING:
+    from drivers.identify.hearing import Identified
+    from drivers.instrument import InstrumentFile
+    from drivers.reading import Reading, Reject
+
+IDENTIFY_S = 10.0
+FEWEST_SHOWN_S = 0.1
+SHOWN = 5
+
+HELP = """Listen to PORT. With no --instrument, identify what sends there and propose an instrument file.
+
+\b
+    risewalk listen /dev/ttyUSB0                        raise and lower the probe meanwhile
+    risewalk listen /dev/ttyUSB0 --save my-level        keep the proposal under this name
+    risewalk listen /dev/ttyUSB0 --instrument my-level  show its heights
+
+Nothing is sent to the port unless --ask allows it.
+"""
+
+
+@click.command("listen", help=HELP, short_help="Show readings live, or identify an unknown instrument.")
+@click.argument("port")
+@click.option("--instrument", default="", help="Name or file of the instrument; none: identify it.")
+@click.option("--seconds", type=click.FloatRange(0.2, 86400), help="How long to listen (default: 10 to identify).")
+@click.option("--ask", is_flag=True, help="Allow questions to an instrument that is silent.")
+@click.option("--bytes", "show_bytes", is_flag=True, help="With --instrument: also the bytes as they come.")
+@click.option("--save", default="", help="Keep the proposal under this name in your own folder.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object at the end.")
+def command(port: str, *, instrument: str, seconds: float | None, save: str, as_json: bool, **how: bool) -> None:
+    """Identify, or follow a known instrument."""
+    if instrument:
+        _follow(port, instrument, seconds, as_json=as_json, show_bytes=how["show_bytes"])
+    else:
+        _identify(port, seconds or IDENTIFY_S, save, ask=how["ask"], as_json=as_json)
+
+
+def _identify(port: str, seconds: float, save: str, *, ask: bool, as_json: bool) -> None:
+    from drivers.identify.hearing import identify
+
+    if sys.stderr.isatty() and not as_json:
+        click.echo(f"listening for {seconds:g} s; raise and lower the probe now and then", err=True)
+    found = asyncio.run(identify(port, seconds, ask=ask))
+    if as_json:
+        emit_json(_document(port, found))
+    else:
+        _tell(port, found, ask=ask)
+    _keep(found, save)
+
+
+def _document(port: str, found: "Identified") -> dict[str, Any]:
+    from drivers.identify.hearing import proposed
+
+    best = found.best
+    return {
+        "port": port,
+        "bytes": found.bytes,
+        "instrument": None if best is None else proposed(best),
+        "confidence": 0.0 if best is None else best.confidence,
+        "readings": _readings(found.readings),
+        "rejects": _rejects(found.rejects),
+        "candidates": [
+            {"instrument": proposed(c), "confidence": c.confidence, "reasons": list(c.reasons)}
+            for c in found.candidates
+        ],
+    }
+
+
+def _readings(readings: "Sequence[Reading]") -> list[dict[str, Any]]:
+    from time import monotonic
+
+    started = datetime.now(UTC) - timedelta(seconds=monotonic())
+    rows = []
+    for reading in readings:
+        at = started + timedelta(seconds=reading.t_s)
+        row: dict[str, Any] = {"height_m": reading.height_m, "at": at.isoformat(timespec="milliseconds")}
+        row["at"] = row["at"].replace("+00:00", "Z")
+        extra = {"temperature_c": reading.temperature_c, "battery": reading.battery, "stable": reading.stable}
+        rows.append(row | {name: value for name, value in extra.items() if value is not None})
+    return rows
+
+
+def _rejects(rejects: "Counter[Reject]") -> dict[str, int]:
+    from drivers.reading import Reject
+
+    return {str(reason): rejects[reason] for reason in Reject}
+
+
+def _tell(port: str, found: "Identified", *, ask: bool) -> None:
+    from drivers.identify.hearing import is_sure
+    from drivers.instrument import dump
+    from tui.cli import printable
+
+    best = found.best
+    if best is None or best.instrument is None:
+        click.echo(f"{port}: {found.bytes} bytes heard, {_why_nothing(found, ask=ask)}")
+        for candidate in found.candidates:
+            click.echo("  " + printable("; ".join(candidate.reasons)))
+        return
+    word = "identified" if is_sure(best) else "unsure"
+    click.echo(f"{port}: {found.bytes} bytes heard, {word} (confidence {best.confidence:.2f})")
+    for reason in best.reasons:
+        click.echo(f"  {printable(reason)}")
+    for other in found.candidates[1:]:
+        click.echo(f"  or, confidence {other.confidence:.2f}: {printable('; '.join(other.reasons))}")
+    click.echo("")
+    click.echo(dump(best.instrument).rstrip())
+    click.echo("")
+    for reading in found.readings[-SHOWN:]:
+        click.echo(f"  {reading.height_m:+.4f} m")
+    click.echo(f"{len(found.readings)} readings. Does the height grow when the probe goes up? If not, set up = -1.")
+
+
+def _why_nothing(found: "Identified", *, ask: bool) -> str:
+    if not found.silent:
+        return "nothing in them was recognised; is it another speed, or a protocol of its own?"
+    if ask:
+        return "and no answer to any question; is it switched on?"
+    return "it is silent; is it switched on? If it must be asked, allow it with --ask"
+
+
+def _keep(found: "Identified", save: str) -> None:
+    from drivers.instrument import dump, user_folder
+    from logger.errors import CannotWrite
+
+    best = found.best
+    proposal = best.instrument if best is not None else None
+    if proposal is None:
+        return
+    if not save and sys.stdin.isatty() and sys.stderr.isatty():
+        save = click.prompt("keep it under which name? (empty: not at all)", default="", show_default=False, err=True)
+    if not save:
+        return
+    path = Path(save) if save.endswith(".toml") else user_folder() / f"{save}.toml"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(dump(proposal), encoding="utf-8")
+    except OSError as error:
+        raise CannotWrite(path, f"it cannot be written: {error.strerror}") from error
+    click.echo(f"kept as {path}; use it with --instrument {save}", err=True)
+
+
+def _follow(port: str, name: str, seconds: float | None, *, as_json: bool, show_bytes: bool) -> None:
+    from drivers.instrument import load
+
+    instrument = load(name)
+    with suppress(KeyboardInterrupt):
+        asyncio.run(_followed(port, instrument, seconds, as_json=as_json, show_bytes=show_bytes))
+
+
+async def _followed(
+    port: str, instrument: "InstrumentFile", seconds: float | None, *, as_json: bool, show_bytes: bool
+) -> None:
+    from drivers.connection import Connection
+    from drivers.instrument import tables
+    from drivers.reading import Chunk
+    from drivers.registry import make_decoder
+    from tui.cli import printable
+
+    decoder, connection = make_decoder(instrument), Connection(port, instrument)
+    heard: dict[str, Any] = {"bytes": 0, "readings": [], "shown_s": 0.0}
+
+    async def follow() -> None:
+        async for event in connection.events():
+            if not isinstance(event, Chunk):
+                if event.why:
+                    click.echo(f"{event.state}: {event.why}", err=True)
+                continue
+            heard["bytes"] += len(event.data)
+            readings = decoder.feed(event)
+            if as_json:
+                heard["readings"] += readings
+            elif show_bytes:
+                click.echo(printable(repr(event.data)))
+            if readings and not as_json and event.t_s - heard["shown_s"] >= FEWEST_SHOWN_S:
+                heard["shown_s"] = event.t_s
+                click.echo(f"{readings[-1].height_m:+.4f} m")
+
+    try:
+        with suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                await follow()
+    finally:
+        await connection.close()
+    if as_json:
+        document = {"port": port, "bytes": heard["bytes"], "instrument": tables(instrument), "confidence": 1.0}
+        rest = {"readings": _readings(heard["readings"]), "rejects": _rejects(decoder.rejects), "candidates": []}
+        emit_json(document | rest)
+    elif decoder.rejects:
+        click.echo("refused: " + ", ".join(f"{n} {reason}" for reason, n in decoder.rejects.items()), err=True)
