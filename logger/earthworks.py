@@ -6,7 +6,7 @@ with one ground line the result is exact.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -55,6 +55,7 @@ class Earthworks:
     base_m3: float
     base_loose_m3: float
     bedding_m3: float
+    trench_m3: float
     spoil_bank_m3: float
     spoil_loose_m3: float
     warnings: tuple[str, ...]
@@ -165,14 +166,14 @@ def dig(profile: Profile, plan: SetOut, build: Construction, soil: Soil) -> Eart
     assert build.width_m is not None
     width = build.width_m + 2 * max(build.beside_m, build.cheek_m)
     across, parts = Across(profile), list(_stretches(plan, build))
-    volumes = [volume_between(across, stretch, width / 2) for stretch, _, _ in parts]
+    volumes = [volume_between(across, part.subgrade, width / 2) for part in parts]
     cut, fill = sum(v.cut_m3 for v in volumes), sum(v.fill_m3 for v in volumes)
-    length = sum(float(stretch.stations_m[-1] - stretch.stations_m[0]) for stretch, _, _ in parts)
-    base = sum(float(s.stations_m[-1] - s.stations_m[0]) * base_m * width for s, base_m, _ in parts)
-    bedding = sum(float(s.stations_m[-1] - s.stations_m[0]) * bed_m * build.width_m for s, _, bed_m in parts)
+    length = sum(part.length_m for part in parts)
+    base = sum(part.length_m * part.base_m for part in parts) * width
     topsoil = min(cut, soil.topsoil_m * width * length)
     deepest = max(v.deepest_m for v in volumes)
-    spoil = max(0.0, cut - topsoil - fill / soil.shrink)
+    trench = _trenches(profile, parts, build)
+    spoil = max(0.0, cut - topsoil + trench - fill / soil.shrink)
     return Earthworks(
         volumes=Volumes(cut, fill, topsoil, deepest),
         width_m=width,
@@ -180,27 +181,55 @@ def dig(profile: Profile, plan: SetOut, build: Construction, soil: Soil) -> Eart
         subgrade_area_m2=length * width,
         base_m3=base,
         base_loose_m3=base * build.loose,
-        bedding_m3=bedding,
+        bedding_m3=sum(part.length_m * part.bedding_m for part in parts) * build.width_m,
+        trench_m3=trench,
         spoil_bank_m3=spoil,
         spoil_loose_m3=spoil * soil.swell,
         warnings=_warnings(deepest, fill),
     )
 
 
-def _stretches(plan: SetOut, build: Construction) -> Iterator[tuple[Ground, float, float]]:
-    """The subgrade step by step: its line, the base over it and the bedding over that, in metres."""
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """One step of the subgrade: its line, the mean thickness of base over it, the bedding over that."""
+
+    subgrade: Ground
+    base_m: float
+    bedding_m: float
+
+    @property
+    def length_m(self) -> float:
+        """How long it is."""
+        return float(self.subgrade.stations_m[-1] - self.subgrade.stations_m[0])
+
+
+def _stretches(plan: SetOut, build: Construction) -> Iterator[_Stretch]:
     for mark in plan.marks:
-        layers = build.layers(mark.part)
-        if mark.depth_m is None or layers.base_m is None:
+        front, back = mark.front, mark.back
+        if mark.depth_m is None or front.subgrade_m is None or back.subgrade_m is None:
             continue
-        assert mark.front.subgrade_m is not None
-        assert mark.back.subgrade_m is not None
+        assert front.base_top_m is not None
+        assert back.base_top_m is not None
         start, end = mark.face_station_m, mark.face_station_m + mark.depth_m
         before = build.beside_m if mark.riser == 1 else 0.0
-        fall = (mark.back.subgrade_m - mark.front.subgrade_m) / mark.depth_m
-        stations = np.array([start - before, end])
-        heights = np.array([mark.front.subgrade_m - fall * before, mark.back.subgrade_m])
-        yield Ground(stations, heights), layers.base_m, layers.bedding_m
+        fall = (back.subgrade_m - front.subgrade_m) / mark.depth_m
+        line = Ground(np.array([start - before, end]), np.array([front.subgrade_m - fall * before, back.subgrade_m]))
+        base = (front.base_top_m - front.subgrade_m + back.base_top_m - back.subgrade_m) / 2
+        yield _Stretch(line, base, build.layers(mark.part).bedding_m)
+
+
+def _trenches(profile: Profile, parts: list[_Stretch], build: Construction) -> float:
+    """What the trenches of both cheek walls take out below the subgrade, in cubic metres in the bank."""
+    if not build.cheek_m or not build.cheek_buried_m:
+        return 0.0
+    lowered = replace(
+        profile,
+        points=tuple(
+            replace(p, elevation_m=p.elevation_m - build.cheek_buried_m) for p in profile.points if p.offset_m == 0.0
+        ),
+    )
+    bottom = Across(lowered)
+    return 2 * sum(volume_between(bottom, part.subgrade, build.cheek_m / 2).fill_m3 for part in parts)
 
 
 def _warnings(deepest_m: float, fill_m3: float) -> tuple[str, ...]:

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal
 
 from logger.catalogue import Catalogue, Terms
-from logger.takeoff import CENT, Need, TakeOff, exact, take_off
+from logger.needs import Need, exact
+from logger.takeoff import CENT, TakeOff, take_off
 
 
 @dataclass(frozen=True, slots=True)

@@ -108,6 +108,8 @@ def marks_of(profile: Profile, option: Option, build: Construction) -> SetOut:
         raise Refused("estimate_only", "the ground was assumed, not observed: walk it before setting out or digging")
     surface = _Surface(option, profile.ground())
     marks = tuple(_mark(k, surface, build, profile.tape) for k in range(1, option.risers + 1))
+    if not build.benched:
+        marks = _on_one_slope(marks)
     return SetOut(
         marks=marks,
         stakes=tuple(_with_top(s, profile) for s in _stakes(marks, surface, build)),
@@ -213,6 +215,35 @@ def _heights(station_m: float, finished_m: float, ground: Ground, layers: Layers
         return Heights(finished_m, base_top, None, ground_m, None)
     subgrade = base_top - layers.base_m
     return Heights(finished_m, base_top, subgrade, ground_m, ground_m - subgrade)
+
+
+def _on_one_slope(marks: tuple[Mark, ...]) -> tuple[Mark, ...]:
+    """The marks with their subgrade on one straight line, at or under every bench: the base is thicker in places."""
+    ends = [
+        (mark.face_station_m + (mark.depth_m or 0.0) * (end is mark.back), end.subgrade_m)
+        for mark in marks
+        for end in (mark.front, mark.back)
+        if end.subgrade_m is not None
+    ]
+    if len(ends) < 2 or ends[-1][0] <= ends[0][0]:
+        return marks
+    slope = (ends[-1][1] - ends[0][1]) / (ends[-1][0] - ends[0][0])
+    low = min(height - slope * station for station, height in ends)
+
+    def moved(end: Heights, station_m: float) -> Heights:
+        if end.subgrade_m is None or end.ground_m is None:
+            return end
+        subgrade = low + slope * station_m
+        return replace(end, subgrade_m=subgrade, dig_m=end.ground_m - subgrade)
+
+    return tuple(
+        replace(
+            mark,
+            front=moved(mark.front, mark.face_station_m),
+            back=moved(mark.back, mark.face_station_m + (mark.depth_m or 0.0)),
+        )
+        for mark in marks
+    )
 
 
 def _stakes(marks: tuple[Mark, ...], surface: _Surface, build: Construction) -> Iterator[Stake]:

@@ -59,6 +59,7 @@ def _volumes(work: Earthworks) -> Table:
         ("", "Volume", "How"),
         (
             row("Cut", volumes.cut_m3, "in the bank, topsoil included; average end area"),
+            row("Trenches", work.trench_m3, "for cheek walls, below the subgrade, in the bank"),
             row("Topsoil", volumes.topsoil_m3, "in the bank; strip it first and keep it apart"),
             row("Fill", volumes.fill_m3, "below the subgrade, compacted"),
             row("Spoil to take away", work.spoil_loose_m3, f"loose; {work.spoil_bank_m3:.2f} m³ in the bank"),

@@ -10,8 +10,9 @@ from tui.cli.plan import Plan
 if TYPE_CHECKING:
     from logger.catalogue import Catalogue
     from logger.earthworks import Earthworks
+    from logger.needs import Need
     from logger.setout import SetOut
-    from logger.takeoff import Need, TakeOff
+    from logger.takeoff import TakeOff
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,8 +31,9 @@ def read_quantities(plan: Plan, catalogue_path: Path | None, alternative: str = 
     from logger.catalogue import Catalogue, read_catalogue
     from logger.construction import construction_of
     from logger.earthworks import Soil, dig
+    from logger.needs import needs
     from logger.setout import marks_of
-    from logger.takeoff import needs, take_off
+    from logger.takeoff import take_off
 
     catalogue = Catalogue() if catalogue_path is None else read_catalogue(catalogue_path)
     if alternative and alternative not in catalogue.alternatives:

@@ -89,3 +89,41 @@ def test_deep_cut_is_flagged(slope: Profile, option: Option, build: Construction
 def test_missing_width_and_layers_are_all_named(slope: Profile, option: Option) -> None:
     with pytest.raises(WrongFile, match=r"width.*unit.*base"):
         dig(slope, marks_of(slope, option, Construction()), Construction(), Soil())
+
+
+def test_one_slope_lies_at_or_under_every_bench_and_its_base_fills_up(
+    slope: Profile, option: Option, build: Construction
+) -> None:
+    benched = marks_of(slope, option, build)
+    sloped = replace(build, benched=False)
+    plan = marks_of(slope, option, sloped)
+    ends = []
+    for mark, bench in zip(plan.marks, benched.marks, strict=True):
+        assert mark.front.subgrade_m <= bench.front.subgrade_m + 1e-12
+        assert mark.back.subgrade_m <= bench.back.subgrade_m + 1e-12
+        assert mark.front.dig_m == pytest.approx(mark.front.ground_m - mark.front.subgrade_m)
+        ends += [
+            (mark.face_station_m, mark.front.subgrade_m),
+            (mark.face_station_m + mark.depth_m, mark.back.subgrade_m),
+        ]
+    (x0, z0), (x1, z1) = ends[0], ends[-1]
+    assert all(z == pytest.approx(z0 + (z1 - z0) * (x - x0) / (x1 - x0), abs=1e-12) for x, z in ends)
+    stepped, straight = (dig(slope, p, b, Soil()) for p, b in ((benched, build), (plan, sloped)))
+    more = straight.base_m3 - stepped.base_m3
+    net = [w.volumes.cut_m3 - w.volumes.fill_m3 for w in (stepped, straight)]
+    assert more > 0
+    assert net[1] - net[0] == pytest.approx(more, abs=1e-9), "what is dug more is filled with base"
+
+
+def test_trenches_for_cheek_walls_by_hand(option: Option, build: Construction) -> None:
+    flat = ground((0, 0, 0.0), (5, 0, 0.0))
+    walled = replace(build, cheek_m=0.25, cheek_buried_m=3.0)
+    plan = marks_of(flat, option, walled)
+    work = dig(flat, plan, walled, Soil())
+    by_hand = 0.0
+    for mark in plan.marks:
+        mean = (mark.front.subgrade_m + mark.back.subgrade_m) / 2
+        by_hand += 2 * 0.25 * mark.depth_m * (mean + 3.0)
+    assert work.trench_m3 == pytest.approx(by_hand)
+    shallow = replace(walled, cheek_buried_m=0.0)
+    assert dig(flat, plan, shallow, Soil()).trench_m3 == 0.0

@@ -12,11 +12,12 @@ from logger.catalogue import PER, Catalogue, Use, parse_catalogue, read_catalogu
 from logger.construction import Construction
 from logger.earthworks import Soil, dig
 from logger.errors import WrongFile
+from logger.needs import Need, needs
 from logger.profile import Profile
 from logger.quote import quotes
 from logger.setout import marks_of
 from logger.steps.option import Option
-from logger.takeoff import Need, needs, take_off
+from logger.takeoff import take_off
 
 FIXTURE = Path(__file__).parents[3] / "fixtures" / "catalogue.toml"
 
