@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from drivers.decoders.lines import LinesDecoder
 from drivers.errors import InstrumentFileError
 from drivers.instrument import InstrumentFile
 from drivers.reading import Chunk, Reading, Reject
@@ -43,5 +44,7 @@ def decode_capture(instrument: InstrumentFile, path: Path) -> Decoded:
     for chunk in captured(path, instrument.serial.baud):
         decoded.bytes += len(chunk.data)
         decoded.readings += decoder.feed(chunk)
+    if isinstance(decoder, LinesDecoder):
+        decoded.readings += decoder.finish(decoded.bytes * BITS_A_BYTE / instrument.serial.baud)
     decoded.rejects, decoded.remarks = decoder.rejects, decoder.remarks
     return decoded

@@ -131,6 +131,11 @@ class LinesDecoder(BaseDecoder):
             self._held = None
         return self._read(chunk.t_s, lines)
 
+    def finish(self, t_s: float) -> Readings:
+        """A capture has ended: a line that stood alone in it counts."""
+        held, self._held = self._held, None
+        return NONE if held is None else self._read(t_s, [held])
+
     def _read(self, t_s: float, lines: list[bytes]) -> Readings:
         rows: list[tuple[float, float | None, float | None, bool | None]] = []
         heights: list[float] = []

@@ -120,7 +120,7 @@ class ModbusDecoder(BaseDecoder):
             return 0, False
         if left < 2:
             return 0, True
-        function = buffer[at + 1]
+        function, answer = buffer[at + 1], 0
         if function == table.function | 0x80:
             sizes = [5]
         elif function != table.function:
@@ -134,6 +134,8 @@ class ModbusDecoder(BaseDecoder):
                 may_grow = True
             elif crc_holds(buffer[at : at + size]):
                 return size, False
+            elif size == answer:
+                self.rejects[Reject.CHECKSUM] += 1
         return 0, may_grow
 
     def _lengths(self) -> set[int]:

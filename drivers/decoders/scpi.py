@@ -33,7 +33,10 @@ def answers(line: str) -> list[str]:
 
 
 class ScpiDecoder(BaseDecoder):
-    """Answers to readings; identity and error queue become remarks."""
+    """Answers to readings; identity and error queue become remarks.
+
+    The first line after a gap may be the end of an answer, so it never counts; what is asked first is the identity.
+    """
 
     def __init__(self, instrument: InstrumentFile) -> None:
         super().__init__()
@@ -44,11 +47,12 @@ class ScpiDecoder(BaseDecoder):
         self._identified = False
         self._unanswered = 0
         self._draining = False
+        self._whole = False
 
     def reset(self) -> None:
         """Forget the cut line; ask for the identity again."""
         self._framer.reset()
-        self._identified = self._draining = False
+        self._identified = self._draining = self._whole = False
         self._unanswered = 0
 
     def request(self) -> bytes | None:
@@ -68,7 +72,11 @@ class ScpiDecoder(BaseDecoder):
         temperatures: list[float | None] = []
         for line in self._framer.feed(chunk.data):
             parts = answers(line.decode("utf-8", "replace"))
+            cut, self._whole = not self._whole, True
             if self._told(parts):
+                continue
+            if cut:
+                self.rejects[Reject.LENGTH] += 1
                 continue
             height = self._height(parts)
             if height is not None:

@@ -1,0 +1,151 @@
+"""Lines of text: numbers as devices write them, units in mid-stream, checks, refusals, patterns that must not hang."""
+
+import math
+import time
+
+import pytest
+
+from drivers.checks import check_bytes, crc16, crc16_ccitt
+from drivers.decoders.lines import LinesDecoder, number
+from drivers.instrument import from_tables
+from drivers.reading import Chunk, Reject
+
+
+def decoder(
+    height: dict[str, object] | None = None, *, ask: dict[str, object] | None = None, **table: object
+) -> LinesDecoder:
+    document: dict[str, object] = {
+        "instrument": {"name": "t"},
+        "decoder": {"kind": "lines", **table},
+        "height": height or {"unit": "mm"},
+    }
+    if ask:
+        document["ask"] = ask
+    return LinesDecoder(from_tables(document, "test"))
+
+
+def heights_mm(lines: LinesDecoder, data: bytes) -> list[float]:
+    return [round(r.height_m * 1000, 6) for r in lines.feed(Chunk(1.0, data))]
+
+
+NUMBER = r"^(?P<height>[-+]?\s*[\d.,]+\s?[-+]?)\s*(?P<unit>[a-zA-Z]+)?$"
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("12.5", 12.5),
+        ("+12,5", 12.5),
+        ("- 3.25", -3.25),
+        ("3.25-", -3.25),
+        ("−4", -4),
+        ("1,234.5", 1234.5),
+        ("1.5E-3", 0.0015),
+        (".5", 0.5),
+    ],
+)
+def test_numbers_as_devices_write_them(text: str, value: float) -> None:
+    assert number(text) == value
+
+
+@pytest.mark.parametrize("text", ["", "nan", "inf", "1_000", "12.3.4", "--1", "0x1F", "1,2,3"])
+def test_what_is_no_number(text: str) -> None:
+    assert math.isnan(number(text))
+
+
+@pytest.mark.parametrize("end", [b"\r", b"\n", b"\r\n"])
+def test_line_ends(end: bytes) -> None:
+    assert heights_mm(decoder(pattern=NUMBER), end.join([b"10", b"11", b"12", b""])) == [10, 11, 12]
+
+
+def test_end_of_text_as_delimiter() -> None:
+    assert heights_mm(decoder(pattern=r"(?P<height>\d+)", delimiter="\x03"), b"\x0210\x03\x0211\x03\x0212") == [10, 11]
+
+
+def test_unit_switched_by_the_device() -> None:
+    got = decoder(pattern=NUMBER).feed(Chunk(0.0, b"10 mm\r\n11 mm\r\n1.1 cm\r\n0.5 in\r\n7\r\n"))
+    assert [r.height_m for r in got] == pytest.approx([0.010, 0.011, 0.011, 0.0127, 0.007])
+
+
+def test_unknown_unit_is_refused() -> None:
+    lines = decoder(pattern=NUMBER)
+    assert heights_mm(lines, b"10 mm\r\n11 kg\r\n12 mm\r\n") == [10, 12]
+    assert lines.rejects == {Reject.UNIT: 1}
+
+
+def test_first_line_may_be_cut() -> None:
+    lines = decoder(pattern=NUMBER)
+    assert heights_mm(lines, b"3.4 mm\r\n123.5 mm\r\n123.6 mm\r\n") == [123.5, 123.6]
+    assert lines.rejects == {Reject.LENGTH: 1}
+    lines.reset()
+    assert heights_mm(lines, b"5 mm\r\n123.7 mm\r\n") == [123.7]
+
+
+def test_last_line_may_be_cut() -> None:
+    lines = decoder(pattern=NUMBER)
+    assert heights_mm(lines, b"10 mm\r\n11 mm\r\n12") == [10, 11]
+    assert heights_mm(lines, b"5 mm\r\n") == [125]
+
+
+def test_an_answer_is_whole() -> None:
+    assert heights_mm(decoder(pattern=NUMBER, ask={"send": "R\r\n"}), b"10 mm\r\n") == [10]
+
+
+def test_several_fields_and_columns() -> None:
+    lines = decoder(
+        columns={"height": [0, 7], "unit": [8, 10], "temperature": [11, 15], "battery": [16, 19], "stable": [20, 21]}
+    )
+    got = lines.feed(Chunk(0.0, b"+0012.5 mm 21.5 087 S\r\n+0012.6 mm 21.5 087 U\r\n"))
+    assert [(r.height_m, r.temperature_c, r.battery, r.stable) for r in got] == [
+        (0.0125, 21.5, 87, True),
+        (0.0126, 21.5, 87, False),
+    ]
+
+
+def test_words_the_file_refuses() -> None:
+    lines = decoder(pattern=r"(?P<height>\d+)", refuse=["OL", "Err"])
+    assert heights_mm(lines, b"10\r\n11\r\nOL 99\r\nErr 5\r\n") == [10, 11]
+    assert lines.rejects == {Reject.REFUSED: 2}
+
+
+@pytest.mark.parametrize("kind", ["xor", "sum", "crc16", "crc16-ccitt", "sum-negated"])
+def test_a_check_at_the_end_of_a_line(kind: str) -> None:
+    lines = decoder(pattern=r"^#(?P<height>\d+)", check={"kind": kind, "from": "#", "to": "*"})
+    told = {k: f"{int.from_bytes(check_bytes(k, b'10'), 'little' if k == 'crc16' else 'big'):X}" for k in (kind,)}[kind]
+    good = f"#10*{told}\r\n".encode()
+    assert heights_mm(lines, good + good + b"#11*" + told.encode() + b"\r\n#10*\r\n") == [10, 10]
+    assert lines.rejects == {Reject.CHECKSUM: 2}
+
+
+def test_checks_of_the_catalogues() -> None:
+    # Check values of "123456789": CRC-16/MODBUS 4B37, CRC-16 of polynomial 1021 from FFFF 29B1 (public CRC catalogues).
+    assert crc16(b"123456789") == 0x4B37
+    assert crc16_ccitt(b"123456789") == 0x29B1
+
+
+def test_hexadecimal_with_a_sign() -> None:
+    lines = decoder(pattern=r"^(?P<height>[0-9A-F]{4})$", number="hex", bits=16)
+    assert heights_mm(lines, b"000A\r\nFFFE\r\n7FFF\r\n") == [10, -2, 32767]
+
+
+@pytest.mark.parametrize("text", [b"1e999", b"99999999999"])
+def test_no_height_on_earth(text: bytes) -> None:
+    lines = decoder(pattern=r"^(?P<height>\S+)$")
+    assert heights_mm(lines, text + b"\r\n" + text + b"\r\n") == []
+    assert lines.rejects == {Reject.RANGE: 2} or lines.rejects == {Reject.NOT_A_NUMBER: 2}
+
+
+def test_overlong_line_is_dropped_whole() -> None:
+    lines = decoder(pattern=r"(?P<height>\d+)$")
+    assert heights_mm(lines, b"1\r\n2\r\n" + b"x" * 5000 + b" 3\r\n4\r\n") == [1, 2, 4]
+    assert lines.rejects == {Reject.LENGTH: 1}
+
+
+@pytest.mark.parametrize("pattern", [r"^(?P<height>(\d+)+)!$", r"(?P<height>(a|a)*b)", r"(?P<height>.*.*.*.*.*.*x)"])
+def test_a_pattern_cannot_hang_the_decoder(pattern: str) -> None:
+    lines = decoder(pattern=pattern)
+    begun = time.perf_counter()
+    for _ in range(50):
+        lines.feed(Chunk(0.0, b"1" * 60 + b"a" * 900 + b"\r\n"))
+    assert time.perf_counter() - begun < 5.0
+    assert lines.rejects
