@@ -62,7 +62,7 @@ def test_demo_leaves_every_artefact(clean_environment: Path, tmp_path: Path) -> 
 
     profile = (tmp_path / "out" / "profile.csv").read_text().splitlines()
     assert profile[0] == "station_m,offset_m,elevation_m,u_m"
-    assert len(profile) == 1 + 16
+    assert len(profile) == 1 + 13
     layout = json.loads((tmp_path / "out" / "layout.json").read_text())
     best = layout["options"][layout["chosen"]]
     assert layout["rise_m"] == pytest.approx(2.39, abs=0.01), "from the lane at 0.01 m to the gate sill at 2.40 m"

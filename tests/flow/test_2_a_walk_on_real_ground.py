@@ -46,7 +46,8 @@ def test_walk_of_a_scanned_slope_yields_its_layout(protocol: str, corpus: Path, 
     walk(ground, protocol, session)
 
     profile = risewalk("profile", str(session), "--json")
-    truth = {float(r["station_m"]): float(r["elevation_m"]) for r in csv.DictReader(ground.open())}
+    rows = csv.DictReader(ground.read_text().splitlines())
+    truth = {float(r["station_m"]): float(r["elevation_m"]) for r in rows}
     for point in profile["points"]:
         station = round(FIRST_M + point["station_m"], 3)
         assert point["elevation_m"] == pytest.approx(truth[station] - truth[FIRST_M], abs=max(0.002, 4 * point["u_m"]))

@@ -14,7 +14,7 @@ import pytest
 from tui.cli import main
 
 ROOT = Path(__file__).parents[2]
-CATALOGUE = ROOT / "fixtures" / "catalogue.toml"
+CATALOGUE = ROOT / "tui" / "demo" / "catalogue.toml"
 BRIEF = """
 [steps]
 run = "8 m"

@@ -5,6 +5,7 @@ import shlex
 import subprocess
 import sys
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from importlib.resources import files
 from pathlib import Path
@@ -22,8 +23,14 @@ AFTER_THE_WALK = (
     ("layout.txt", "steps {walk} --brief {brief}", "the same for people, with the reasons"),
     ("marks.json", "setout {walk} --brief {brief} --json", "what to mark and where"),
     ("marks.txt", "setout {walk} --brief {brief}", "the same for people"),
+    ("marks.html", "sheet {walk} --brief {brief}", "the marking sheet, to print"),
+    ("quantities.txt", "takeoff {walk} --brief {brief} --catalogue {catalogue}", "digging, quantities, quote"),
+    ("quote.html", "sheet {walk} --brief {brief} --catalogue {catalogue} --kind quote", "the quote for the client"),
     ("verify.json", "verify {walk} --json", "the session checked against its raw bytes"),
 )
+WRITTEN = ("ground.csv", "instrument.toml", "brief.toml", "catalogue.toml")
+AT_ONCE = 2
+"""Commands after the walk that run side by side."""
 
 
 class Child:
@@ -84,7 +91,7 @@ def site(name: str) -> str:
 def walk_the_slope(folder: Path) -> None:
     """Play the walk: the virtual level on a pseudo-terminal, the recorder on the other end of it."""
     ground, instrument = folder / "ground.csv", folder / "instrument.toml"
-    with child("simulate", "--ground", str(ground), "--speak", "lines", "--rate", "20", "--seed", "7") as level:
+    with child("simulate", "--ground", str(ground), "--speak", "lines", "--rate", "100", "--seed", "7") as level:
         port = str(level.answer()["port"])
         record = ["record", str(folder / SESSION), "--port", port, "--instrument", str(instrument)]
         record += ["--units", "ft-in", "--job", "Alder Bank, lane to orchard gate (invented)"]
@@ -110,12 +117,16 @@ def tell(line: str) -> None:
     click.echo(line, err=True)
 
 
-def keep(folder: Path, name: str, words: list[str]) -> None:
-    """Run one command and keep what it prints in a file of the demo's folder."""
+def keep(folder: Path, name: str, words: str, what: str) -> str:
+    """Run one command and keep what it prints in a file of the demo's folder; a line that says so."""
+    places = {file.split(".")[0]: shlex.quote(str(folder / file)) for file in WRITTEN}
+    line = words.format(walk=shlex.quote(str(folder / SESSION)), **places)
+    tell(f"risewalk {line} > {folder / name}")
     with (folder / name).open("w", encoding="utf-8") as out:
-        done = subprocess.run([sys.executable, "-m", "tui.cli", *words], stdout=out, check=False)
+        done = subprocess.run([sys.executable, "-m", "tui.cli", *shlex.split(line)], stdout=out, check=False)
     if done.returncode != 0:
-        raise RiseError(f"risewalk {shlex.join(words)} ended with {done.returncode}; see the lines above")
+        raise RiseError(f"risewalk {line} ended with {done.returncode}; see the lines above")
+    return f"{folder / name}: {what}"
 
 
 @click.command()
@@ -129,14 +140,11 @@ def command(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         (folder / SESSION).unlink(missing_ok=True)
-        for name in ("ground.csv", "instrument.toml", "brief.toml"):
+        for name in WRITTEN:
             (folder / name).write_text(site(name), encoding="utf-8")
     except OSError as error:
         raise CannotWrite(folder, f"{error.strerror}; name another folder: risewalk demo DIR") from error
     walk_the_slope(folder)
-    places = {"walk": shlex.quote(str(folder / SESSION)), "brief": shlex.quote(str(folder / "brief.toml"))}
-    for name, words, what in AFTER_THE_WALK:
-        line = words.format(**places)
-        tell(f"risewalk {line} > {folder / name}")
-        keep(folder, name, shlex.split(line))
-        click.echo(f"{folder / name}: {what}")
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        for line in pool.map(lambda artefact: keep(folder, *artefact), AFTER_THE_WALK):
+            click.echo(line)

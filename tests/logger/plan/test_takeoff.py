@@ -19,7 +19,7 @@ from logger.setout import marks_of
 from logger.steps.option import Option
 from logger.takeoff import take_off
 
-FIXTURE = Path(__file__).parents[3] / "fixtures" / "catalogue.toml"
+FIXTURE = Path(__file__).parents[3] / "tui" / "demo" / "catalogue.toml"
 
 
 @pytest.fixture
