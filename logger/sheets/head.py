@@ -4,6 +4,8 @@ from importlib.metadata import version
 
 from drivers.lengths import Units
 from logger.profile import Profile
+from logger.session.events import iso
+from logger.session.fieldbook import FieldBook
 from logger.sheets.document import both
 from logger.steps.option import Option
 
@@ -34,3 +36,12 @@ def counts(option: Option) -> str:
     """`12 risers, 10 treads, 2 landings`."""
     parts = ((option.risers, "riser"), (option.treads, "tread"), (len(option.landings), "landing"))
     return ", ".join(f"{n} {name}{'' if n == 1 else 's'}" for n, name in parts if n)
+
+
+def session_facts(book: FieldBook, instrument: str) -> tuple[tuple[str, str], ...]:
+    """When the walk was made, by its own clock, and with what."""
+    if not book.entries:
+        return (("Instrument", instrument),)
+    first, last = (iso(book.entries[i].at_us) for i in (0, -1))
+    until = last[11:16] if last[:10] == first[:10] else f"{last[:10]} {last[11:16]}"
+    return (("Walked", f"{first[:10]} {first[11:16]} to {until} UTC"), ("Instrument", instrument))

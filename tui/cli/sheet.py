@@ -1,63 +1,119 @@
 """`risewalk sheet`: printable sheets, as a self-contained page."""
 
 import sys
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from tui.cli.plan import Plan, plan_arguments, read_plan, write_file
+from tui.cli.plan import EXISTING, Plan, plan_arguments, read_plan, write_file
 
 if TYPE_CHECKING:
     from logger.sheets.document import Sheet
 
 
-def _marks(plan: Plan, catalogue: Path | None) -> "Sheet":
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a sheet is made from: the file, the options of the layout, a catalogue, the walk over finished steps."""
+
+    file: Path
+    given: Mapping[str, Any]
+    catalogue: Path | None
+    built: Path | None
+
+    def plan(self) -> Plan:
+        """The ground and the layout on it."""
+        return read_plan(self.file, self.given)
+
+
+def _marks(wanted: Wanted) -> "Sheet":
     from logger.setout import set_out
     from logger.sheets.marks import marking_sheet
 
+    plan = wanted.plan()
     return marking_sheet(plan.profile, plan.option, set_out(plan.profile, plan.option, plan.brief), plan.units)
 
 
-def _cut(plan: Plan, catalogue: Path | None) -> "Sheet":
+def _cut(wanted: Wanted) -> "Sheet":
     from logger.sheets.digging import cut_sheet
     from tui.cli.quantities import read_quantities
 
-    found = read_quantities(plan, catalogue)
+    plan = wanted.plan()
+    found = read_quantities(plan, None)
     return cut_sheet(plan.profile, plan.option, found.marks, found.work, units=plan.units)
 
 
-def _quantities(plan: Plan, catalogue: Path | None) -> "Sheet":
+def _quantities(wanted: Wanted) -> "Sheet":
     from logger.sheets.money import quantities_sheet
     from tui.cli.quantities import read_quantities
 
-    return quantities_sheet(plan.profile, plan.option, read_quantities(plan, catalogue).taken, plan.units)
+    plan = wanted.plan()
+    return quantities_sheet(plan.profile, plan.option, read_quantities(plan, wanted.catalogue).taken, plan.units)
 
 
-def _money(plan: Plan, catalogue: Path | None, *, office: bool) -> "Sheet":
+def _money(wanted: Wanted, *, office: bool) -> "Sheet":
     from logger.quote import quotes
     from logger.sheets.money import client_sheet, office_sheet
     from tui.cli.quantities import read_quantities
 
-    if catalogue is None:
+    if wanted.catalogue is None:
         raise click.UsageError("a quote needs prices: --catalogue FILE")
-    found = read_quantities(plan, catalogue)
+    plan = wanted.plan()
+    found = read_quantities(plan, wanted.catalogue)
+    made = office_sheet if office else client_sheet
     offers = quotes(found.wanted, found.catalogue)
-    return (office_sheet if office else client_sheet)(
-        plan.profile, plan.option, offers, found.catalogue, units=plan.units
-    )
+    return made(plan.profile, plan.option, offers, found.catalogue, units=plan.units)
 
 
-KINDS: dict[str, Callable[[Plan, Path | None], "Sheet"]] = {
+def _asbuilt(wanted: Wanted) -> "Sheet":
+    from logger.asbuilt import Limits
+    from logger.sheets.built import asbuilt_sheet
+    from tui.cli.asbuilt import checked
+
+    plan = wanted.plan()
+    return asbuilt_sheet(plan.profile, plan.option, checked(plan, wanted.built or wanted.file, Limits()), plan.units)
+
+
+def _field_book(wanted: Wanted) -> "Sheet":
+    from drivers.lengths import Units
+    from logger.profile_file import read_adjustment
+    from logger.session.replay import field_book
+    from logger.session.store import Session
+    from logger.sheets.fieldbook import field_book_sheet
+
+    units = Units(wanted.given.get("steps__units") or Units.METRES)
+    with Session.open(wanted.file) as session:
+        book = field_book(session)
+    return field_book_sheet(book, read_adjustment(wanted.file), units)
+
+
+KINDS: dict[str, Callable[[Wanted], "Sheet"]] = {
     "marks": _marks,
     "cut": _cut,
     "quantities": _quantities,
-    "quote": lambda plan, catalogue: _money(plan, catalogue, office=False),
-    "office": lambda plan, catalogue: _money(plan, catalogue, office=True),
+    "quote": lambda wanted: _money(wanted, office=False),
+    "office": lambda wanted: _money(wanted, office=True),
+    "asbuilt": _asbuilt,
+    "fieldbook": _field_book,
 }
-"""The sheets that can be made of a layout."""
+"""The sheets there are; all but the field book are of a layout."""
+
+
+def with_source(sheet: "Sheet", file: Path) -> "Sheet":
+    """The sheet with when and with what the ground was walked, where it comes from a session."""
+    from logger.profile_file import is_session
+    from logger.session.replay import field_book, recorded_instrument
+    from logger.session.store import Session
+    from logger.sheets.head import session_facts
+
+    if not is_session(file):
+        return sheet
+    with Session.open(file) as session:
+        book = field_book(session)
+    instrument = recorded_instrument(book, file).instrument.name if book.instrument else "not recorded"
+    return replace(sheet, facts=(*sheet.facts, *session_facts(book, instrument)))
 
 
 @click.command(epilog="Example: risewalk sheet bank.walk --brief brief.toml --paper a4 --out marks.pdf")
@@ -68,6 +124,7 @@ KINDS: dict[str, Callable[[Plan, Path | None], "Sheet"]] = {
     type=click.Path(dir_okay=False, path_type=Path),
     help="What is bought and what it costs (TOML or CSV); for quantities, quote and office.",
 )
+@click.option("--built", type=EXISTING, help="The walk over the finished steps, for asbuilt.")
 @click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True, help="Paper size.")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write here; .html or .pdf by its name.")
 @click.option("--maker", default="", help="Your name at the head of the sheet.")
@@ -77,19 +134,20 @@ def command(
     file: Path,
     kind: str,
     catalogue: Path | None,
+    built: Path | None,
     paper: str,
     out: Path | None,
     maker: str,
     template: Path | None,
     **given: Any,
 ) -> None:
-    """A sheet to print: marks and base tops, digging, quantities, a quote for the client or for the office.
+    """A sheet to print: marks and base tops, digging, quantities, quote, as-built, field book.
 
     Without --out the page goes to stdout, as HTML. PDF needs the extra `sheets`.
     """
     from logger.sheets.document import Paper
 
-    sheet = KINDS[kind](read_plan(file, given), catalogue)
+    sheet = with_source(KINDS[kind](Wanted(file, given, catalogue, built)), file)
     if maker:
         sheet = replace(sheet, maker=maker)
     if out is not None and out.suffix.lower() == ".pdf":
