@@ -57,6 +57,7 @@ class AsBuilt:
     status: Status
     findings: tuple[Finding, ...]
     limits: Limits
+    digest: str = ""
     rule: str = RULE
 
 
@@ -101,7 +102,14 @@ class _Check:
                 f"not observed: riser {', '.join(map(str, missing))}; the whole cannot pass",
             )
         ruled = self._rules(estimates)
-        return AsBuilt(tuple(risers), spread, worst([*statuses, *even, *ruled]), tuple(self.findings), self.limits)
+        return AsBuilt(
+            tuple(risers),
+            spread,
+            worst([*statuses, *even, *ruled]),
+            tuple(self.findings),
+            self.limits,
+            self.built.digest,
+        )
 
     def _rules(self, faces: Mapping[int, Estimate]) -> list[Status]:
         """Findings of the named sets and on fall; the statuses of rules whose breach is a failure."""

@@ -29,7 +29,7 @@ def built_of(survey: Survey, risers: int, source: Path | str, foot: str = "") ->
     if mistakes := list(_beyond(survey, risers)):
         raise WrongFile(source, mistakes)
     if not seen:
-        return Built((), np.zeros(0), np.zeros((0, 0)), faces)
+        return Built((), np.zeros(0), np.zeros((0, 0)), faces, digest=survey.session_digest)
     adjusted = adjust(survey)
     places: dict[Place, PointKey] = {(k.riser, k.place): k for k in adjusted.heights if k.kind is Kind.BUILT}
     below = PointKey(Kind.POINT, name=foot or FOOT_NAME)
@@ -39,7 +39,15 @@ def built_of(survey: Survey, risers: int, source: Path | str, foot: str = "") ->
     heights = np.array([adjusted.heights[key].elevation_m for key in keys])
     covariance = np.array([[adjusted.covariance(one, two) for two in keys] for one in keys])
     profile = adjusted.profile
-    return Built(tuple(places), heights, covariance, faces, profile.datum, profile.datum_elevation_m)
+    return Built(
+        tuple(places),
+        heights,
+        covariance,
+        faces,
+        profile.datum,
+        profile.datum_elevation_m,
+        survey.session_digest,
+    )
 
 
 def _beyond(survey: Survey, risers: int) -> Iterator[str]:

@@ -50,7 +50,8 @@ def worst(statuses: Iterable[Status]) -> Status:
 class Built:
     """Observed heights above the zero by place, with their full covariance (square metres) in the same order.
 
-    `datum` names the zero mark of that walk, empty where it is the plan's by construction.
+    `datum` names the zero mark of that walk, empty where it is the plan's by construction; `digest` is the last of its
+    session.
     """
 
     places: tuple[Place, ...]
@@ -59,6 +60,7 @@ class Built:
     faces: tuple[Face, ...] = ()
     datum: str = ""
     datum_elevation_m: float = 0.0
+    digest: str = ""
 
 
 @dataclass(frozen=True, slots=True)

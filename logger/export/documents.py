@@ -112,6 +112,7 @@ def asbuilt_document(result: AsBuilt) -> dict[str, Any]:
         "uniformity_m": result.uniformity_m,
         "status": result.status.value,
         "rule": result.rule,
+        "session_digest": result.digest,
         "limits": asdict(result.limits),
         "findings": [asdict(finding) | {"status": finding.status.value} for finding in result.findings],
     }

@@ -19,6 +19,9 @@ def asbuilt_sheet(profile: Profile, option: Option, result: AsBuilt, units: Unit
     if fixes:
         blocks.append(Lines("What to put right", fixes))
     blocks.append(Lines("Findings", tuple(f.text for f in result.findings)))
+    if result.digest:
+        sessions = (f"plan: {profile.digest or 'not from a session'}", f"finished steps: {result.digest}")
+        blocks.append(Lines("Sessions", sessions))
     blocks.append(Lines("Please note", (*cautions.guards(option), cautions.GOVERNS), boxed=True))
     spread = "not known" if result.uniformity_m is None else f"{result.uniformity_m * 1000:.1f} mm"
     return Sheet(
@@ -29,7 +32,7 @@ def asbuilt_sheet(profile: Profile, option: Option, result: AsBuilt, units: Unit
             ("Decision", result.rule),
             ("Face limit", said_limit(result.limits.face_m, result.limits.face_rule)),
             ("Evenness limit", said_limit(result.limits.evenness_m, result.limits.evenness_rule)),
-            ("Largest less smallest face in a flight", spread),
+            ("Spread in a flight", spread),
         ),
         blocks=tuple(blocks),
         foot=foot(profile),

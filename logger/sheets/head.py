@@ -16,20 +16,19 @@ COVERAGE = 2.0
 def facts(profile: Profile, units: Units) -> tuple[tuple[str, str], ...]:
     """The facts at the head of a sheet, in the order printed."""
     worst = max((p.u_m for p in profile.points), default=0.0)
-    known = f"± {COVERAGE * worst * 1000:.1f} mm at the worst point (95 %)" if worst else "not stated"
+    known = f"± {COVERAGE * worst * 1000:.1f} mm at the worst (95 %)" if worst else "uncertainty not stated"
+    named = (("Of", profile.source),) if profile.source else ()
     return (
+        *named,
         ("Zero mark", f"{profile.datum}, its height {both(profile.datum_elevation_m, units)}"),
         ("Ground", f"{len(profile.points)} points, {known}"),
-        ("From", profile.source or "not stated"),
-        ("Session digest", profile.digest or "none: not from a session"),
     )
 
 
 def foot(profile: Profile) -> str:
     """The line at the foot of every page."""
-    return (
-        f"risewalk {version('risewalk')} · session {profile.digest or 'none'} · local code and licensed practice govern"
-    )
+    session = profile.digest or "none, not from a session"
+    return f"risewalk {version('risewalk')} · session {session} · local code and licensed practice govern"
 
 
 def counts(option: Option) -> str:

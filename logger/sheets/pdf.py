@@ -11,7 +11,9 @@ from logger.sheets.document import Block, Drawing, Lines, Paper, Sheet, Table
 
 FONTS = ("Libertinus Serif", "DejaVu Sans Mono")
 """Fonts that come with typst itself, so that the pages are the same everywhere."""
-NARROW, WIDE = 5, 34
+SMALL = 0.85
+"""Size of the second line of a cell over the first."""
+NARROW, WIDE, GUTTER = 5, 34, 2
 """Columns share the width of the page by their longest text, within these numbers of letters."""
 KINDS: dict[type[Block], str] = {Table: "table", Drawing: "drawing", Lines: "lines"}
 
@@ -60,6 +62,9 @@ def _data(sheet: Sheet, paper: Paper) -> dict[str, Any]:
 def _block(block: Block) -> dict[str, Any]:
     data = {"kind": KINDS[type(block)], **asdict(block)}
     if isinstance(block, Table):
-        lengths = [[len(row[i].text) for row in block.rows] + [len(head)] for i, head in enumerate(block.heads)]
-        data["widths"] = [min(WIDE, max(NARROW, *column)) for column in lengths]
+        lengths = [
+            [len(head), *(max(len(row[i].text), SMALL * len(row[i].under)) for row in block.rows)]
+            for i, head in enumerate(block.heads)
+        ]
+        data["widths"] = [min(WIDE, max(NARROW, *column)) + GUTTER for column in lengths]
     return data
