@@ -47,7 +47,7 @@ def _quote(taken: TakeOff, terms: Terms) -> Quote:
         Cost("labour", f"{_figure(hours)} hours at {terms.labour}", _money(hours * terms.labour)),
     ]
     if carrying:
-        how = f"{_figure(carrying)} hours over {exact(terms.carry_distance)} m, at {terms.labour}"
+        how = f"{_figure(carrying)} hours over {terms.carry_distance:.1f} m, at {terms.labour}"
         costs.append(Cost("carrying", how, _money(carrying * terms.labour)))
     costs += [Cost(entry.name, "a sum", _money(entry.amount)) for entry in terms.sums]
     for name, share in (("overhead", terms.overhead), ("contingency", terms.contingency), ("margin", terms.margin)):

@@ -63,7 +63,7 @@ def _line(need: Need, item: Item | None) -> Line:
     if item is None or item.per is None:
         name, waste = (need.use.value, Decimal(0)) if item is None else (item.name, item.waste)
         net, how = _net(need, item)
-        quantity = (net * (1 + waste)).quantize(TENTH_MM, ROUND_CEILING)
+        quantity = (net * (1 + waste)).quantize(CENT, ROUND_CEILING)
         return Line(need.use, name, quantity, SI[need.kind], net, waste, how)
     net, how = _net(need, item)
     kind, size = PER[item.per]

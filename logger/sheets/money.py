@@ -71,8 +71,10 @@ def client_sheet(
         Table("Price", heads, rows, strong=tuple(range(1, len(heads)))),
         Lines(f"Included{', ' + (offers[0].alternative or 'as listed') if len(offers) > 1 else ''}", tuple(included)),
     ]
-    if terms.excluded:
-        blocks.append(Lines("Not included", terms.excluded))
+    # What the take-off calls for and nobody priced is not in the sum: the client has to read it here.
+    unpriced = tuple(f"{name}: no price in this quote" for name in dict.fromkeys(n for o in offers for n in o.unpriced))
+    if terms.excluded or unpriced:
+        blocks.append(Lines("Not included", (*terms.excluded, *unpriced)))
     if terms.valid:
         blocks.append(Lines("Valid", (terms.valid,)))
     blocks.append(Lines("Please note", (*cautions.guards(option), *cautions.CLIENT, cautions.GOVERNS), boxed=True))

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from drivers.lengths import Units
 from logger.catalogue import PER, Catalogue, Use, parse_catalogue, read_catalogue
 from logger.construction import Construction
 from logger.earthworks import Soil, dig
@@ -16,6 +17,8 @@ from logger.needs import Need, needs
 from logger.profile import Profile
 from logger.quote import quotes
 from logger.setout import marks_of
+from logger.sheets.money import client_sheet
+from logger.sheets.text import plain_text
 from logger.steps.option import Option
 from logger.takeoff import take_off
 
@@ -149,3 +152,14 @@ def test_csv_catalogue_reads_the_same() -> None:
     assert shop.item_for(Use.UNIT).price == Decimal("12.50")
     with pytest.raises(WrongFile, match="beyond the header"):
         parse_catalogue(text + "cap,slab,each,1,1 ft,what\n", Path("list.csv"))
+
+
+def test_what_has_no_price_is_told_to_the_client(slope: Profile, option: Option, wanted: tuple[Need, ...]) -> None:
+    shop = read_catalogue(FIXTURE)
+    sheet = client_sheet(slope, option, quotes(wanted, shop), shop, units=Units.METRES)
+    text = plain_text(sheet)
+    left_out = text.split("Not included")[1].split("Please note")[0]
+    assert "light: no price in this quote" in left_out
+    assert "Grey block" not in left_out
+    costs = {str(cost.amount) for quote in quotes(wanted, shop) for cost in quote.costs}
+    assert not [cost for cost in costs if f"${cost}" in text.replace(",", "")], "the client sees no cost"
