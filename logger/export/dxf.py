@@ -7,6 +7,7 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from logger.errors import Refused
 from logger.profile import Ground, Profile
 from logger.setout import SetOut
 
@@ -34,9 +35,12 @@ Point = tuple[float, float]
 
 
 def section_dxf(profile: Profile, plan: SetOut, width_m: float | None) -> str:
-    """The drawing as DXF text; the same input gives the same bytes."""
-    from ezdxf import options  # type: ignore[attr-defined]
-    from ezdxf.filemanagement import new
+    """The drawing as DXF text; the same input gives the same bytes. Refused where ezdxf is not installed."""
+    try:
+        from ezdxf import options  # type: ignore[attr-defined]
+        from ezdxf.filemanagement import new
+    except ImportError:
+        raise Refused("no_ezdxf", "DXF needs the extra: pip install 'risewalk[sheets]'; SVG works without") from None
 
     kept = options.write_fixed_meta_data_for_testing
     # Otherwise each file carries its own time and identifiers, and equal drawings differ.

@@ -47,8 +47,25 @@ def landxml(profile: Profile, plan: SetOut | None = None, *, version: str = "") 
     _surface(section, "ground", zip(ground.stations_m.tolist(), ground.elevations_m.tolist(), strict=True))
     if plan is not None:
         _surface(section, "finished steps", finished_line(plan))
+    _cross_sections(alignment, profile)
     ET.indent(root)
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
+
+
+def _cross_sections(alignment: ET.Element, profile: Profile) -> None:
+    """Ground left and right of the line, at every station where it was observed; offsets to the right are positive."""
+    stations = sorted({p.station_m for p in profile.points if p.offset_m != 0.0})
+    if not stations:
+        return
+    ground = profile.ground()
+    sections = ET.SubElement(alignment, _tag("CrossSects"))
+    for station in stations:
+        across = {p.offset_m: p.elevation_m for p in profile.points if p.station_m == station}
+        across.setdefault(0.0, ground.at(station))
+        section = ET.SubElement(sections, _tag("CrossSect"), {"sta": _number(station)})
+        surface = ET.SubElement(section, _tag("CrossSectSurf"), {"name": "ground"})
+        text = " ".join(f"{_number(offset)} {_number(across[offset])}" for offset in sorted(across))
+        ET.SubElement(surface, _tag("PntList2D")).text = text
 
 
 def _surface(parent: ET.Element, name: str, points: Iterable[tuple[float, float]]) -> None:

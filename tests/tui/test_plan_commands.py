@@ -186,7 +186,7 @@ def test_own_template_is_used_and_a_broken_one_is_a_sentence(
 
 def test_export_writes_every_format(risewalk: Command, job: tuple[Path, Path], tmp_path: Path) -> None:
     ground, brief = job
-    for form in ("csv", "json", "svg", "dxf", "landxml"):
+    for form in ("csv", "json", "svg", "png", "dxf", "landxml"):
         out = tmp_path / f"steps.{form}"
         assert risewalk("export", ground, "--to", form, "--brief", brief, out)[0] == 0
         assert out.stat().st_size > 500

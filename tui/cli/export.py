@@ -76,6 +76,12 @@ def _svg(plan: Drawn) -> str:
     return Section(plan.profile.ground(), _needed(plan), plan.units).draw()
 
 
+def _png(plan: Drawn) -> bytes:
+    from logger.export.png import png
+
+    return png(_svg(plan))
+
+
 def _dxf(plan: Drawn) -> str:
     from logger.export.dxf import section_dxf
 
@@ -96,10 +102,11 @@ def _needed(plan: Drawn) -> "SetOut":
     return plan.marks
 
 
-DRAWN: dict[str, Callable[[Drawn], str]] = {
+DRAWN: dict[str, Callable[[Drawn], str | bytes]] = {
     "csv": _csv,
     "json": _json,
     "svg": _svg,
+    "png": _png,
     "dxf": _dxf,
     "landxml": _landxml,
 }
@@ -114,18 +121,18 @@ DRAWN: dict[str, Callable[[Drawn], str]] = {
 def command(*, file: Path, out: Path, form: str, **given: Any) -> None:
     """Write FILE to OUT in another format; OUT `-` is stdout.
 
-    `csv` and `json` hold the ground or, with a brief, the marks of the layout. `svg` and `dxf` are drawings of the
-    steps, `landxml` the profile. `jsonl` is the whole session as text, `walk` a copy in one file, also of a session
+    `csv` and `json` hold the ground or, with a brief, the marks of the layout. `svg`, `png` and `dxf` are drawings of
+    the steps, `landxml` the profile. `jsonl` is the whole session as text, `walk` a copy in one file, also of a session
     that is being recorded.
     """
     if form in SESSIONS:
         SESSIONS[form](file, out)
         return
-    text = DRAWN[form](_drawn(file, given))
+    made = DRAWN[form](_drawn(file, given))
     if str(out) == "-":
-        click.echo(text, nl=False)
+        click.echo(made, nl=False)
     else:
-        write_file(out, text)
+        write_file(out, made)
 
 
 def _drawn(file: Path, given: Mapping[str, Any]) -> Drawn:

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import shutil
+import struct
 import subprocess
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -15,8 +16,9 @@ from logger.construction import Construction
 from logger.export.documents import setout_document
 from logger.export.dxf import LAYERS, section_dxf
 from logger.export.landxml import NAMESPACE, landxml
+from logger.export.png import png
 from logger.export.tables import marks_csv
-from logger.profile import Profile
+from logger.profile import Profile, ProfilePoint
 from logger.setout import SetOut, marks_of
 from logger.sheets.section import Section
 from logger.steps.option import Option
@@ -62,6 +64,24 @@ def test_landxml_holds_ground_and_steps(slope: Profile, plan: SetOut) -> None:
     assert numbers == [0, 0, 1, 0.1, 3, 0.7, 4, 0.7]
     steps = [float(n) for n in surfaces[1].find(f"{x}PntList2D").text.split()]
     assert steps[-2:] == pytest.approx([3.0, 0.7])
+
+
+def test_landxml_holds_the_ground_beside_the_line() -> None:
+    points = [(0.0, 0.0, 0.0), (1.0, -0.8, 0.3), (1.0, 0.0, 0.2), (2.0, 0.0, 0.4), (2.0, 0.9, 0.5)]
+    beside = Profile(tuple(ProfilePoint(x, o, z, 0.001) for x, o, z in points))
+    x = f"{{{NAMESPACE}}}"
+    sections = ET.fromstring(landxml(beside)).findall(f"{x}Alignments/{x}Alignment/{x}CrossSects/{x}CrossSect")
+    assert [s.get("sta") for s in sections] == ["1", "2"]
+    assert [s.find(f"{x}CrossSectSurf/{x}PntList2D").text for s in sections] == ["-0.8 0.3 0 0.2", "0 0.4 0.9 0.5"]
+
+
+def test_png_is_a_picture_of_the_drawing(slope: Profile, plan: SetOut) -> None:
+    pytest.importorskip("typst")
+    made = png(Section(slope.ground(), plan, Units.METRES).draw())
+    assert made.startswith(b"\x89PNG")
+    width, _ = struct.unpack(">II", made[16:24])
+    assert width == pytest.approx(178 / 25.4 * 200, abs=2)
+    assert made == png(Section(slope.ground(), plan, Units.METRES).draw())
 
 
 def test_csv_reads_back_by_rfc_4180(plan: SetOut) -> None:
