@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from drivers.lengths import length_m
-from tui.cli import OK
+from tui.cli import OK, printable
 from tui.cli.output import emit_json
 from tui.cli.plan import Plan, plan_arguments, read_plan
 
@@ -60,7 +60,7 @@ def _guide(plan: Plan, file: Path, given: Mapping[str, Any], *, as_json: bool) -
         if as_json:
             emit_json(told, line=True)
         else:
-            click.echo("\a" * told.get("bell", 0) + told["words"])
+            click.echo("\a" * (told.get("bell") or 0) + printable(told["words"]))
 
     talk = Talk(plan, LEVELS[given["level"]], plan.units, length_m(given["tolerance"], plan.units))
     opening = Opening(file, port=given["port"], instrument=given["instrument"], units=plan.units.value)
