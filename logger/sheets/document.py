@@ -73,6 +73,11 @@ class Sheet:
     foot: str
     maker: str = ""
 
+    @property
+    def filled(self) -> tuple[Block, ...]:
+        """The blocks that hold something; a heading with nothing under it is left out."""
+        return tuple(b for b in self.blocks if isinstance(b, Drawing) or (b.rows if isinstance(b, Table) else b.lines))
+
 
 def other(units: Units) -> Units:
     """The unit system shown beside the first."""

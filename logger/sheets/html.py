@@ -50,7 +50,7 @@ def page(sheet: Sheet, paper: Paper) -> str:
         f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{escape(sheet.title)}</title>'
         f'<meta name="viewport" content="width=device-width"><style>{style}</style></head>\n<body>\n'
         f'{maker}<h1>{escape(sheet.title)}</h1>\n<div class="job">{escape(sheet.job)}</div>\n<dl>{facts}</dl>\n'
-        + "\n".join(_block(block) for block in sheet.blocks)
+        + "\n".join(_block(block) for block in sheet.filled)
         + f"\n<footer>{escape(sheet.foot)}</footer>\n</body></html>\n"
     )
 

@@ -20,7 +20,8 @@ def marking_sheet(profile: Profile, option: Option, marks: SetOut, units: Units)
             "Section",
             Section(profile.ground(), marks, units).draw(),
             "Heavy line: finished steps, numbered at their riser lines. Dashed: top of compacted base. "
-            "Dotted: subgrade. Hatched: ground as walked. Triangle, g and a number: ground crossing of that riser.",
+            "Dotted: subgrade. Hatched: ground as walked. Triangle, g and a number: ground crossing of that riser. "
+            "Where names would overlap, some are left out here; the tables have them all.",
         ),
         _work_table(marks, units),
     ]

@@ -55,7 +55,7 @@ def _data(sheet: Sheet, paper: Paper) -> dict[str, Any]:
     """What a template is given: the document, the paper in millimetres, the fonts."""
     width, height = paper.size_mm
     data = asdict(sheet)
-    data["blocks"] = [_block(block) for block in sheet.blocks]
+    data["blocks"] = [_block(block) for block in sheet.filled]
     return data | {"paper": {"width_mm": width, "height_mm": height}, "fonts": FONTS}
 
 

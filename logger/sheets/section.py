@@ -16,8 +16,20 @@ SCALES = (10, 15, 20, 25, 30, 40, 50, 60, 75, 80, 100, 120, 150, 200, 250, 300, 
 BEYOND = 0.04
 """How much of the run is drawn before the foot and after the head."""
 SOIL_MM = 4.0
-TIGHT_MM = 4.6
-"""Names of ground crossings closer than this stand in two rows."""
+
+
+class _Row:
+    """A row of names: one is taken only where there is room beside the last, so that they stay readable."""
+
+    def __init__(self) -> None:
+        self._last_mm = float("-inf")
+
+    def takes(self, x_mm: float, room_mm: float) -> bool:
+        """Whether a name so wide may stand at x; names come from left to right."""
+        if x_mm - self._last_mm < room_mm:
+            return False
+        self._last_mm = x_mm
+        return True
 
 
 class Section:
@@ -81,10 +93,12 @@ class Section:
         self.canvas.path(line, width=0.6)
 
     def _draw_numbers(self) -> None:
+        row = _Row()
         for mark in self.marks.marks:
             assert mark.front.finished_m is not None
             x, y = self.at(mark.face_station_m, mark.front.finished_m)
-            self.canvas.text((x - 0.7, y + 0.6), str(mark.riser), anchor="end", bold=True)
+            if row.takes(x, 2.0 + 1.2 * len(str(mark.riser))):
+                self.canvas.text((x - 0.7, y + 0.6), str(mark.riser), anchor="end", bold=True)
 
     def _draw_layers(self) -> None:
         for dash, width, pick in (("1.6 0.8", 0.3, "base_top_m"), ("0.4 0.8", 0.3, "subgrade_m")):
@@ -100,30 +114,35 @@ class Section:
                 yield mark.face_station_m + mark.depth_m, back
 
     def _draw_crossings(self) -> None:
-        crossed: list[tuple[float, str]] = []
-        for mark in self.marks.marks:
-            for station in mark.ground_crossings_m:
-                if self.from_m <= station <= self.to_m:
-                    crossed.append((station, f"g{mark.riser}"))
-        strip, last = self.canvas.height - UNDER_MM + 2.5, -TIGHT_MM
+        crossed = [
+            (station, f"g{mark.riser}")
+            for mark in self.marks.marks
+            for station in mark.ground_crossings_m
+            if self.from_m <= station <= self.to_m
+        ]
+        strip = self.canvas.height - UNDER_MM + 2.5
+        rows = [_Row(), _Row()]
         for station, name in sorted(crossed):
             x, y = self.at(station, self.ground.at(station))
-            self.canvas.path([(x, y), (x, strip)], width=0.1)
             self.canvas.path([(x, y), (x - 1, y + 1.8), (x + 1, y + 1.8)], width=0.25, fill="white")
-            level = strip + 2.2 + (2.4 if x - last < TIGHT_MM else 0.0)
-            last = x if level == strip + 2.2 else -TIGHT_MM
-            self.canvas.text((x, level), name, size=2.3)
+            row = next((r for r in (0, 1) if rows[r].takes(x, 4.6)), None)
+            if row is not None:
+                self.canvas.path([(x, y + 1.8), (x, strip)], width=0.1)
+                self.canvas.text((x, strip + 2.2 + 2.4 * row), name, size=2.3)
 
     def _draw_stakes(self) -> None:
         seen: dict[float, list[str]] = {}
         for stake in self.marks.stakes:
             seen.setdefault(stake.station_m, []).append(stake.name)
+        row = _Row()
         for station, names in seen.items():
             x, y = self.at(station, self.high_m)
             self.canvas.path(
                 [(x, 6.0), (x, y + (self.canvas.height - ABOVE_MM - UNDER_MM))], width=0.12, dash="3 1 0.5 1"
             )
-            self.canvas.text((x, 4.8), " ".join(names), size=2.4)
+            words = " ".join(names)
+            if row.takes(x, 1.5 * len(words)):
+                self.canvas.text((x, 4.8), words, size=2.4)
 
     def _draw_measures(self) -> None:
         foot, marks = self.marks.marks[0].face_station_m, self.marks.marks
