@@ -112,14 +112,14 @@ def construction_of(brief: "Brief", option: Option) -> Construction:
     """
     from logger.steps.tables import Kind
 
-    layers, unit, cheek, fittings = brief.layers, brief.unit, brief.cheek, brief.fittings
+    layers, unit, cheek = brief.layers, brief.unit, brief.cheek
     cap = layers.cap_m if layers.cap_m is not None else unit.cap_m or 0.0
     thick = layers.unit_m
     if thick is None:
         thick = option.face_m - cap if unit.kind is Kind.COURSES else unit.height_m
     tread = Layers(cap, thick, layers.bedding_m or 0.0, layers.base_m)
     first = _where_it_differs(tread, layers.first)
-    return Construction(
+    build = Construction(
         width_m=brief.steps.width_m,
         overhang_m=unit.overhang_m,
         tread=tread,
@@ -133,10 +133,20 @@ def construction_of(brief: "Brief", option: Option) -> Construction:
         working_room_m=WORKING_ROOM_M if layers.working_room_m is None else layers.working_room_m,
         loose=layers.loose,
         benched=layers.benched,
+        source=brief.source,
+    )
+    return _fitted(build, brief, option)
+
+
+def _fitted(build: Construction, brief: "Brief", option: Option) -> Construction:
+    """The construction with what only quantities and the quote ask for."""
+    unit, fittings = brief.unit, brief.fittings
+    return replace(
+        build,
         unit_depth_m=unit.depth_m,
         overlap_m=unit.overlap_m,
         joint_m=unit.joint_m,
-        geotextile=layers.geotextile,
+        geotextile=brief.layers.geotextile,
         lap_m=fittings.lap_m,
         drain=fittings.drain,
         outlet_m=fittings.outlet_m,
@@ -144,7 +154,6 @@ def construction_of(brief: "Brief", option: Option) -> Construction:
         adhesive_beads=fittings.adhesive_beads,
         lights=fittings.lights,
         handrails=_handrails(option) if fittings.handrails is None else fittings.handrails,
-        source=brief.source,
     )
 
 

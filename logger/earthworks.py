@@ -13,7 +13,7 @@ import numpy as np
 
 from logger.construction import Construction
 from logger.errors import Refused, WrongFile
-from logger.profile import Floats, Ground, Profile
+from logger.profile import Floats, Ground, Profile, ProfilePoint
 from logger.setout import SAME_M, SetOut
 
 DEEP_M = 1.2
@@ -46,7 +46,10 @@ class Volumes:
 
 @dataclass(frozen=True, slots=True)
 class Earthworks:
-    """All volumes of one layout in cubic metres, and how wide and long the digging is in metres."""
+    """All volumes of one layout in cubic metres, and how wide and long the digging is in metres.
+
+    `cheek_m2` is the side of the cheek walls left and right, from the bottom of their trench to their top.
+    """
 
     volumes: Volumes
     width_m: float
@@ -56,6 +59,7 @@ class Earthworks:
     base_loose_m3: float
     bedding_m3: float
     trench_m3: float
+    cheek_m2: tuple[float, float]
     spoil_bank_m3: float
     spoil_loose_m3: float
     warnings: tuple[str, ...]
@@ -183,6 +187,7 @@ def dig(profile: Profile, plan: SetOut, build: Construction, soil: Soil) -> Eart
         base_loose_m3=base * build.loose,
         bedding_m3=sum(part.length_m * part.bedding_m for part in parts) * build.width_m,
         trench_m3=trench,
+        cheek_m2=_cheeks(profile, plan, build),
         spoil_bank_m3=spoil,
         spoil_loose_m3=spoil * soil.swell,
         warnings=_warnings(deepest, fill),
@@ -230,6 +235,28 @@ def _trenches(profile: Profile, parts: list[_Stretch], build: Construction) -> f
     )
     bottom = Across(lowered)
     return 2 * sum(volume_between(bottom, part.subgrade, build.cheek_m / 2).fill_m3 for part in parts)
+
+
+def _cheeks(profile: Profile, plan: SetOut, build: Construction) -> tuple[float, float]:
+    """Side area of the walls left and right: what stands above the ground beside them, and what is buried."""
+    if not build.cheek_m or build.width_m is None:
+        return 0.0, 0.0
+    across, half = Across(profile), build.width_m / 2
+
+    def area(offset_m: float) -> float:
+        beside = tuple(ProfilePoint(x, 0.0, across.at(x, offset_m), 0.0) for x in sorted(set(across.breaks())))
+        ground, total = Across(replace(profile, points=beside)), 0.0
+        for mark in plan.marks:
+            front, back, depth = mark.front.finished_m, mark.back.finished_m, mark.depth_m
+            if front is None or back is None or depth is None:
+                continue
+            stations = np.array([mark.face_station_m, mark.face_station_m + depth])
+            top = Ground(stations, np.array([front, back]) + build.cheek_above_m)
+            # The fill under a surface one metre wide is the area of the wall in square metres.
+            total += volume_between(ground, top, 0.5).fill_m3 + build.cheek_buried_m * depth
+        return total
+
+    return area(-half), area(half)
 
 
 def _warnings(deepest_m: float, fill_m3: float) -> tuple[str, ...]:

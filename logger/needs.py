@@ -120,25 +120,9 @@ def _landings(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[N
 
 
 def _walls(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]:
-    if not build.cheek_m:
-        return
-    exposed = sum(_cheek_area(mark) for mark in plan.marks)
-    length = plan.end_station_m - plan.marks[0].face_station_m
-    area = 2 * (exposed + build.cheek_buried_m * length)
-    yield Need(
-        Use.CHEEK,
-        exact(area),
-        Kind.AREA,
-        f"each side {exposed:.2f} m2 in sight, {build.cheek_buried_m:.2f} m buried over {length:.2f} m",
-    )
-
-
-def _cheek_area(mark: Mark) -> float:
-    """Side area of one step above the ground, metres squared; where the ground is higher, none."""
-    if mark.depth_m is None:
-        return 0.0
-    ends = [(end.finished_m or 0.0) - (end.ground_m or 0.0) for end in (mark.front, mark.back)]
-    return max(0.0, sum(ends) / 2) * mark.depth_m
+    left, right = work.cheek_m2
+    how = f"left {left:.2f} m2, right {right:.2f} m2, {build.cheek_buried_m:.2f} m of it buried"
+    yield Need(Use.CHEEK, exact(left + right), Kind.AREA, how)
 
 
 def _drains(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]:

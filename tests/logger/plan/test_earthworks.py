@@ -127,3 +127,15 @@ def test_trenches_for_cheek_walls_by_hand(option: Option, build: Construction) -
     assert work.trench_m3 == pytest.approx(by_hand)
     shallow = replace(walled, cheek_buried_m=0.0)
     assert dig(flat, plan, shallow, Soil()).trench_m3 == 0.0
+
+
+def test_cheek_walls_follow_the_ground_on_their_own_side(option: Option, build: Construction) -> None:
+    sides = [(x, o, z) for x in (0.0, 5.0) for o, z in ((-1.0, 0.3), (0.0, 0.0), (1.0, -0.3))]
+    tilted = ground(*sides)
+    walled = replace(build, cheek_m=0.2, cheek_buried_m=0.4, cheek_above_m=0.1)
+    plan = marks_of(tilted, option, walled)
+    left, right = dig(tilted, plan, walled, Soil()).cheek_m2
+    at_edge = 0.3 * 0.6
+    whole = sum(m.depth_m * ((m.front.finished_m + m.back.finished_m) / 2 + 0.1 + 0.4) for m in plan.marks)
+    assert left == pytest.approx(whole - 2.0 * at_edge)
+    assert right == pytest.approx(whole + 2.0 * at_edge)

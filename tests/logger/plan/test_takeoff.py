@@ -163,3 +163,22 @@ def test_what_has_no_price_is_told_to_the_client(slope: Profile, option: Option,
     assert "Grey block" not in left_out
     costs = {str(cost.amount) for quote in quotes(wanted, shop) for cost in quote.costs}
     assert not [cost for cost in costs if f"${cost}" in text.replace(",", "")], "the client sees no cost"
+
+
+def test_a_quote_needs_at_least_one_price(wanted: tuple[Need, ...]) -> None:
+    with pytest.raises(WrongFile, match="nothing to quote"):
+        quotes(wanted, catalogue('use = "unit"\nname = "block"\nper = "each"\nlength = "40 cm"'))
+
+
+def test_csv_that_is_not_is_a_sentence() -> None:
+    with pytest.raises(WrongFile, match="not CSV"):
+        parse_catalogue('use,name\nunit,"open\n', Path("list.csv"))
+
+
+def test_escape_codes_in_names_are_shown_and_not_obeyed(
+    slope: Profile, option: Option, wanted: tuple[Need, ...]
+) -> None:
+    shop = catalogue('use = "unit"\nname = "a\\u001b[2Jb"\nper = "each"\nprice = "1"\nlength = "40 cm"')
+    text = plain_text(client_sheet(slope, option, quotes(wanted, shop), shop, units=Units.METRES))
+    assert "\x1b" not in text
+    assert "a\\x1b[2Jb" in text
