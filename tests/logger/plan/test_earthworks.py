@@ -139,3 +139,13 @@ def test_cheek_walls_follow_the_ground_on_their_own_side(option: Option, build: 
     whole = sum(m.depth_m * ((m.front.finished_m + m.back.finished_m) / 2 + 0.1 + 0.4) for m in plan.marks)
     assert left == pytest.approx(whole - 2.0 * at_edge)
     assert right == pytest.approx(whole + 2.0 * at_edge)
+
+
+def test_published_end_areas() -> None:
+    # Wikibooks, Fundamentals of Transportation, Earthwork, solved problem: fill areas of 60, 50, 25 and 5 m2 at
+    # stations 0, 50, 75 and 100 m, by average end area: 2750 + 937.5 + 375 m3 (its zero ends are pyramids, not ours).
+    areas = ((0.0, 60.0), (50.0, 50.0), (75.0, 25.0), (100.0, 5.0))
+    wide = 10.0
+    low = Across(ground(*((x, 0.0, -area / wide) for x, area in areas)))
+    strips = [volume_between(low, level(a, b, 0.0), wide / 2).fill_m3 for a, b in ((0, 50), (50, 75), (75, 100))]
+    assert strips == pytest.approx([2750.0, 937.5, 375.0])
