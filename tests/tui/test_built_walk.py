@@ -121,6 +121,12 @@ def test_finished_steps_are_checked_riser_by_riser(site: Site, marks: list[dict[
         assert taped["status"] == "fail"
         assert any(f["rule"] == "agreement" for f in taped["findings"])
     assert "As-built report" in risewalk(*check, code=1)
+    report = risewalk("sheet", session, "--brief", brief, "--kind", "asbuilt", "--built", steps)
+    assert "outside" in report
+    assert taped["session_digest"] in report
+    book = risewalk("sheet", steps, "--kind", "fieldbook")
+    assert "face 2 by tape" in book
+    assert book.count("benchmark BM") == 5
 
 
 def test_a_walk_without_built_risers_is_a_sentence(site: Site) -> None:

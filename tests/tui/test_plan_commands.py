@@ -3,6 +3,8 @@
 import json
 import math
 import re
+import shutil
+import subprocess
 import sys
 from collections.abc import Callable
 from itertools import pairwise
@@ -168,6 +170,21 @@ def test_pdf_is_the_same_twice_and_holds_the_marks(risewalk: Command, job: tuple
         made.append((tmp_path / name).read_bytes())
     assert made[0] == made[1]
     assert made[0].startswith(b"%PDF-")
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext is not installed")
+def test_pdf_text_is_read_back_by_another_program(risewalk: Command, job: tuple[Path, Path], tmp_path: Path) -> None:
+    pytest.importorskip("typst")
+    ground, brief = job
+    out = tmp_path / "marks.pdf"
+    assert risewalk("sheet", ground, "--brief", brief, "--out", out, "--maker", "Hollow Lane")[0] == 0
+    text = subprocess.run(["pdftotext", "-layout", out, "-"], capture_output=True, text=True, check=True).stdout
+    marks = json.loads(risewalk("setout", ground, "--brief", brief, "--json")[1])["marks"]
+    assert "Hollow Lane" in text
+    assert "located and marked" in text
+    for mark in marks:
+        base, tape = f"{mark['front']['base_top_m']:.3f} m", f"{mark['tape_m']:.3f} m"
+        assert any(base in line and tape in line for line in text.splitlines()), (mark["riser"], base, tape)
 
 
 def test_own_template_is_used_and_a_broken_one_is_a_sentence(
