@@ -1,5 +1,7 @@
 """Live set-out: what is said for readings and typed lines, and a real guided take against the simulator."""
 
+import asyncio
+from collections.abc import AsyncIterator
 from types import SimpleNamespace
 from typing import Any
 
@@ -12,7 +14,7 @@ from logger.guidance import Level, Say
 from logger.profile import Profile, ProfilePoint
 from logger.steps.brief import brief_of
 from logger.steps.option import Option
-from tui.cli.live import Talk
+from tui.cli.live import Guided, Talk
 
 F = (0.5 - 0.02 * 0.8) / 2
 
@@ -73,7 +75,9 @@ def test_levels_change_what_is_kept(plan: Any) -> None:
     told = talk.heard(reading(-0.1))
     assert told is not None
     assert told.say is Say.UPHILL
-    assert told.go_m == pytest.approx(0.1 / (np.interp(0.25, [0, 0.8], [0, 0.5]) / 0.5)), "level ground before the first point"
+    assert told.go_m == pytest.approx(0.1 / (np.interp(0.25, [0, 0.8], [0, 0.5]) / 0.5)), (
+        "level ground before the first point"
+    )
 
 
 def test_help_for_what_is_not_understood_and_an_end(plan: Any) -> None:
@@ -87,3 +91,35 @@ def test_no_layers_no_guidance_to_a_base(plan: Any) -> None:
     bare = brief_of({"steps": {"tread": "0.4 m", "landing": "1 m"}})
     with pytest.raises(Refused, match="layers"):
         Talk(SimpleNamespace(profile=plan.profile, option=plan.option, brief=bare), Level.BASE_TOP, Units.METRES, 0.003)
+
+
+class QuietRecorder:
+    """A recorder with an old zero that says two readings and ends."""
+
+    def __init__(self) -> None:
+        self.asked: list[str] = []
+
+    async def ask(self, line: str) -> dict[str, Any]:
+        self.asked.append(line)
+        return {"ok": True, "zero": {"age_s": 4000.0}}
+
+    async def events(self) -> AsyncIterator[dict[str, Any]]:
+        for _ in range(2):
+            yield reading(0.092)
+
+
+async def test_old_zero_is_asked_for_once_and_a_recorder_that_ends_is_told(
+    plan: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def silence() -> AsyncIterator[str]:
+        await asyncio.Event().wait()
+        yield ""
+
+    monkeypatch.setattr("tui.cli.live._input", silence)
+    said: list[dict[str, Any]] = []
+    recorder: Any = QuietRecorder()
+    with pytest.raises(Refused, match="recorder ended"):
+        await Guided(Talk(plan, Level.BASE_TOP, Units.METRES, 0.003), recorder, said.append).run()
+    assert recorder.asked == ["status", "watch on"]
+    assert [event["event"] for event in said] == ["mark", "zero_due", "guidance"]
+    assert said[1]["bell"] == 3

@@ -1,6 +1,6 @@
 """Live set-out in a terminal: a client of the recorder that turns what the instrument shows into words.
 
-One line of input, one thing done; `Talk` knows the words, `guide` moves the lines. What is taken is kept in the
+One line of input, one thing done; `Talk` knows the words, `Guided` moves the lines. What is taken is kept in the
 session by the recorder, under the riser it belongs to.
 """
 
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from drivers.lengths import Units, show_length
 from logger.errors import Refused
-from logger.guidance import Guide, Level, Say, Target, Told, Way, targets
+from logger.guidance import BELLS, Guide, Level, Say, Target, Told, Way, ZeroWatch, targets
 from tui.cli import NO_INSTRUMENT, OK
 
 if TYPE_CHECKING:
@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from tui.walking.opening import Opening
 
 ENDS_WITHIN_S = 10.0
+RECHECK_S, REMIND_S = 3600.0, 120.0
+"""The zero is asked for again once it is so old, and asked for again while it is not observed; common practice."""
+Saying = Callable[[dict[str, Any]], None]
 QUIET = 10
 """The same word is said again after so many readings, about a second."""
 LEVELS = {"finished": Level.FINISHED, "base": Level.BASE_TOP, "subgrade": Level.SUBGRADE, "crossing": Level.CROSSING}
@@ -139,29 +142,56 @@ class Talk:
                 return (f"point g{mark.riser}",)
 
 
-async def guide(talk: Talk, client: "Client", say: Callable[[dict[str, Any]], None]) -> None:
-    """Talk until the input ends or `quit`; what is said goes out as events with their words."""
-    say({"event": "mark", "words": talk.where()})
-    await client.ask("watch on")
-    listening = asyncio.create_task(_listen(talk, client, say))
-    try:
-        async for line in _input():
-            reply = talk.said(line)
-            if reply.end:
-                return
-            await _do(talk, client, reply, say)
-            if listening.done():
-                await listening
-    finally:
-        listening.cancel()
-        await asyncio.gather(listening, return_exceptions=True)
+class Guided:
+    """One guidance on a running recorder: readings in, words out, until the input ends or `quit`."""
 
+    def __init__(self, talk: Talk, client: "Client", say: Saying) -> None:
+        self.talk, self.client, self.say = talk, client, say
+        self.zero = ZeroWatch(RECHECK_S)
+        self._reminded_s = float("-inf")
 
-async def _listen(talk: Talk, client: "Client", say: Callable[[dict[str, Any]], None]) -> None:
-    async for event in client.events():
-        if event.get("event") == "reading" and (told := talk.heard(event)) is not None:
-            mark = talk.guide.target
-            say(
+    async def run(self) -> None:
+        """Guide; Refused where the recorder ends first."""
+        self.say({"event": "mark", "words": self.talk.where()})
+        await self._look_at_the_zero()
+        await self.client.ask("watch on")
+        listening = asyncio.create_task(self._listen())
+        typing = asyncio.create_task(self._type())
+        try:
+            await asyncio.wait((listening, typing), return_when=asyncio.FIRST_COMPLETED)
+            await (typing if typing.done() else listening)
+        finally:
+            for task in (listening, typing):
+                task.cancel()
+            await asyncio.gather(listening, typing, return_exceptions=True)
+
+    async def _look_at_the_zero(self) -> None:
+        """How old the zero is that the recorder counts from."""
+        zero = (await self.client.ask("status")).get("zero")
+        if zero is not None:
+            self.zero.observed(asyncio.get_running_loop().time() - zero["age_s"])
+
+    async def _listen(self) -> None:
+        async for event in self.client.events():
+            if event.get("event") == "reading":
+                self._remind(event["above_zero_m"])
+                self._guide(event)
+        raise Refused("recorder_gone", "the recorder ended; run the command again to go on")
+
+    def _remind(self, above_zero_m: float | None) -> None:
+        """Ask for the zero again once it is old; without any, the guidance itself says so."""
+        now_s = asyncio.get_running_loop().time()
+        if above_zero_m is None:
+            self.zero.link_lost()
+        elif self.zero.due(now_s) and now_s - self._reminded_s >= REMIND_S:
+            self._reminded_s = now_s
+            words = f"{Say.ZERO.value} again: it is more than {RECHECK_S / 60:.0f} minutes old"
+            self.say({"event": "zero_due", "bell": BELLS[Say.ZERO], "words": words})
+
+    def _guide(self, reading: dict[str, Any]) -> None:
+        told, mark = self.talk.heard(reading), self.talk.guide.target
+        if told is not None:
+            self.say(
                 {
                     "event": "guidance",
                     "riser": mark.riser,
@@ -171,23 +201,30 @@ async def _listen(talk: Talk, client: "Client", say: Callable[[dict[str, Any]], 
                     "by_m": told.by_m,
                     "go_m": told.go_m,
                     "bell": told.bell,
-                    "words": told.words(talk.units),
+                    "words": told.words(self.talk.units),
                 }
             )
-    raise Refused("recorder_gone", "the recorder ended; run the command again to go on")
 
+    async def _type(self) -> None:
+        async for line in _input():
+            reply = self.talk.said(line)
+            if reply.end:
+                return
+            await self._do(reply)
 
-async def _do(talk: Talk, client: "Client", reply: Reply, say: Callable[[dict[str, Any]], None]) -> None:
-    taken = True
-    for line in reply.ask:
-        answer = await client.ask(line)
-        taken = taken and bool(answer.get("ok"))
-        if answer.get("event") == "observed" or not answer.get("ok"):
-            say({"event": "taken", "words": _answered(answer, talk.units), "answer": answer})
-    if reply.words:
-        say({"event": "mark", "words": reply.words})
-    if reply.forward and taken:
-        say({"event": "mark", "words": talk.forward().words})
+    async def _do(self, reply: Reply) -> None:
+        taken = True
+        for line in reply.ask:
+            answer = await self.client.ask(line)
+            taken = taken and bool(answer.get("ok"))
+            if answer.get("event") == "observed" or not answer.get("ok"):
+                self.say({"event": "taken", "words": _answered(answer, self.talk.units), "answer": answer})
+            if answer.get("kind") == "benchmark":
+                await self._look_at_the_zero()
+        if reply.words:
+            self.say({"event": "mark", "words": reply.words})
+        if reply.forward and taken:
+            self.say({"event": "mark", "words": self.talk.forward().words})
 
 
 def _answered(answer: dict[str, Any], units: Units) -> str:
@@ -213,7 +250,7 @@ async def _input() -> AsyncIterator[str]:
         yield line
 
 
-async def run(opening: "Opening", talk: Talk, say: Callable[[dict[str, Any]], None]) -> int:
+async def run(opening: "Opening", talk: Talk, say: Saying) -> int:
     """Attach to the recorder of a session or start one; one that was started here ends here.
 
     The exit code: that of a recorder that could not start, so that a missing port is told from a wrong file.
@@ -230,7 +267,7 @@ async def run(opening: "Opening", talk: Talk, say: Callable[[dict[str, Any]], No
             say({"event": "refused", "words": str(error)})
             return (started.process.poll() if started else None) or NO_INSTRUMENT
     try:
-        await guide(talk, client, say)
+        await Guided(talk, client, say).run()
         if started is not None:
             await client.ask("end")
             started.process.wait(ENDS_WITHIN_S)
