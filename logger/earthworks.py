@@ -62,6 +62,8 @@ class Earthworks:
     cheek_m2: tuple[float, float]
     spoil_bank_m3: float
     spoil_loose_m3: float
+    loose: float
+    swell: float
     warnings: tuple[str, ...]
 
 
@@ -190,6 +192,8 @@ def dig(profile: Profile, plan: SetOut, build: Construction, soil: Soil) -> Eart
         cheek_m2=_cheeks(profile, plan, build),
         spoil_bank_m3=spoil,
         spoil_loose_m3=spoil * soil.swell,
+        loose=build.loose,
+        swell=soil.swell,
         warnings=_warnings(deepest, fill),
     )
 
