@@ -67,6 +67,6 @@ def _volumes(work: Earthworks) -> Table:
             row("Bedding", work.bedding_m3, "as screeded"),
         ),
         strong=(1,),
-        note=f"Reckoned with {work.loose:g} loose over compacted for the base and {work.swell:g} loose over bank for the "
-        "soil; 1.15 to 1.30 and 1.2 to 1.3 are usual (from memory). Yours may differ: say so in the brief.",
+        note=f"Reckoned with {work.loose:g} loose over compacted for the base and {work.swell:g} loose over bank "
+        "for the soil; 1.15 to 1.30 and 1.2 to 1.3 are usual (from memory). Yours may differ: say so in the brief.",
     )
