@@ -96,6 +96,16 @@ class SetOut:
     digest: str
     notes: tuple[str, ...] = ()
 
+    def finished_line(self) -> list[tuple[float, float]]:
+        """Station and height of the finished surface, from the foot over every face and tread to the head."""
+        line = [(self.marks[0].face_station_m, self.foot_m)]
+        for mark in self.marks:
+            assert mark.front.finished_m is not None
+            line.append((mark.face_station_m, mark.front.finished_m))
+            if mark.depth_m is not None and mark.back.finished_m is not None:
+                line.append((mark.face_station_m + mark.depth_m, mark.back.finished_m))
+        return line
+
 
 def set_out(profile: Profile, option: Option, brief: "Brief") -> SetOut:
     """Marks and stakes for a layout; Refused where the ground was assumed and not observed."""

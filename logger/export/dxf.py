@@ -59,21 +59,10 @@ def section_dxf(profile: Profile, plan: SetOut, width_m: float | None) -> str:
         options.write_fixed_meta_data_for_testing = kept
 
 
-def finished_line(plan: SetOut) -> list[Point]:
-    """Station and height of the finished surface, from the foot to the head."""
-    line = [(plan.marks[0].face_station_m, plan.foot_m)]
-    for mark in plan.marks:
-        assert mark.front.finished_m is not None
-        line.append((mark.face_station_m, mark.front.finished_m))
-        if mark.depth_m is not None and mark.back.finished_m is not None:
-            line.append((mark.face_station_m + mark.depth_m, mark.back.finished_m))
-    return line
-
-
 def _section(space: "Modelspace", ground: Ground, plan: SetOut) -> None:
     heights = zip(ground.stations_m.tolist(), ground.elevations_m.tolist(), strict=True)
     _polyline(space, list(heights), "GROUND")
-    _polyline(space, finished_line(plan), "FINISHED")
+    _polyline(space, plan.finished_line(), "FINISHED")
     for mark in plan.marks:
         end = mark.face_station_m + (mark.depth_m or 0.0)
         for layer, front, back in (

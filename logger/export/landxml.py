@@ -7,7 +7,6 @@ Stations and heights are metres, heights above the datum of the walk.
 from collections.abc import Iterable
 from xml.etree import ElementTree as ET
 
-from logger.export.dxf import finished_line
 from logger.profile import Profile
 from logger.setout import SetOut
 
@@ -46,7 +45,7 @@ def landxml(profile: Profile, plan: SetOut | None = None, *, version: str = "") 
     section = ET.SubElement(alignment, _tag("Profile"), {"name": "profile"})
     _surface(section, "ground", zip(ground.stations_m.tolist(), ground.elevations_m.tolist(), strict=True))
     if plan is not None:
-        _surface(section, "finished steps", finished_line(plan))
+        _surface(section, "finished steps", plan.finished_line())
     _cross_sections(alignment, profile)
     ET.indent(root)
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"

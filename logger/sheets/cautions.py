@@ -2,6 +2,8 @@
 
 from logger.steps.option import Option
 
+FIRST = "Do not dig before buried services are located and marked."
+SEE_THE_END = "Read the cautions at the end of this sheet before the first spade."
 DIGGING = (
     "Before the first spade: have gas, power, water, drains and cables located and marked by the service that does it "
     "where you are. Dig by hand beside every mark.",

@@ -19,10 +19,10 @@ def cut_sheet(profile: Profile, option: Option, marks: SetOut, work: Earthworks,
         job=f"{counts(option)}; dig {both(work.length_m, units)} long, {both(work.width_m, units)} wide",
         facts=facts(profile, units),
         blocks=(
+            Lines("Before you dig", (*work.warnings, *cautions.DIGGING, cautions.GOVERNS), boxed=True),
             _depths(marks, units),
             _volumes(work),
-            Lines("Remarks", (*work.warnings, *marks.notes)),
-            Lines("Before you dig", (*cautions.DIGGING, cautions.GOVERNS), boxed=True),
+            Lines("Remarks", marks.notes),
         ),
         foot=foot(profile),
     )

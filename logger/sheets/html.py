@@ -25,7 +25,7 @@ table { border-collapse: collapse; width: 100%%; font-variant-numeric: tabular-n
 thead { display: table-header-group; }
 tr { break-inside: avoid; }
 th { font-size: 9pt; text-align: left; vertical-align: bottom; border-bottom: 0.5mm solid #000; padding: 0.6mm 1.2mm; }
-td { border-bottom: 0.2mm solid #000; padding: 0.7mm 1.2mm; vertical-align: top; }
+td { border-bottom: 0.2mm solid #000; padding: 0.5mm 1.2mm; vertical-align: top; line-height: 1.15; }
 td.most { font-weight: bold; }
 td.most, th.most { border-left: 0.4mm solid #000; border-right: 0.4mm solid #000; }
 td small { display: block; font-size: 8.5pt; font-weight: normal; }

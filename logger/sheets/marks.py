@@ -16,6 +16,7 @@ HELD = {Tape.LEVEL: "held level", Tape.TAUT: "pulled taut along the slope", Tape
 def marking_sheet(profile: Profile, option: Option, marks: SetOut, units: Units) -> Sheet:
     """The sheet with marks, stakes and base tops for one layout."""
     blocks: list[Block] = [
+        Lines(cautions.FIRST, (cautions.SEE_THE_END,), boxed=True),
         Drawing(
             "Section",
             Section(profile.ground(), marks, units).draw(),

@@ -83,14 +83,8 @@ class Section:
         self.canvas.path(line, width=0.35)
 
     def _draw_steps(self) -> None:
-        first = self.marks.marks[0]
-        line = [self.at(self.from_m, self.marks.foot_m), self.at(first.face_station_m, self.marks.foot_m)]
-        for mark in self.marks.marks:
-            assert mark.front.finished_m is not None
-            line.append(self.at(mark.face_station_m, mark.front.finished_m))
-            if mark.depth_m is not None and mark.back.finished_m is not None:
-                line.append(self.at(mark.face_station_m + mark.depth_m, mark.back.finished_m))
-        self.canvas.path(line, width=0.6)
+        approach = (self.from_m, self.marks.foot_m)
+        self.canvas.path([self.at(x, z) for x, z in (approach, *self.marks.finished_line())], width=0.6)
 
     def _draw_numbers(self) -> None:
         row = _Row()
