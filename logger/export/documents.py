@@ -27,6 +27,7 @@ def setout_document(plan: SetOut) -> dict[str, Any]:
         "stakes": [_stake(stake) for stake in plan.stakes],
         "session_digest": plan.digest,
         "notes": list(plan.notes),
+        "cautions": [*cautions.DIGGING, cautions.GOVERNS],
     }
 
 

@@ -10,8 +10,9 @@ from scipy.optimize import brentq
 
 from logger.construction import Construction
 from logger.errors import Refused
-from logger.observation import Tape
+from logger.observation import Kind, Observation, Survey, Tape
 from logger.profile import Ground, NamedPoint, Profile
+from logger.reduction.adjustment import adjust
 from logger.setout import crossings, marks_of, tape_at
 from logger.steps.option import Option
 
@@ -154,3 +155,14 @@ def test_no_layers_no_guesses(slope: Profile, option: Option) -> None:
 def test_assumed_ground_is_refused(slope: Profile, option: Option, build: Construction) -> None:
     with pytest.raises(Refused, match="walk it"):
         marks_of(replace(slope, estimate_only=True), option, build)
+
+
+@pytest.mark.parametrize("tape", list(Tape))
+def test_tape_reads_at_a_mark_what_it_read_in_the_walk(tape: Tape) -> None:
+    shown = ((0.0, 0.0), (1.5, 0.31), (3.0, 0.94), (4.5, 1.02), (7.0, 2.2))
+    zero = Observation(1, Kind.BENCHMARK, 1, 0.0, 0.0, 1e-4, name="BM", elevation_m=0.0)
+    seen = [Observation(2 + i, Kind.STATION, 1, 1.0 + i, z, 1e-4, tape_m=t) for i, (t, z) in enumerate(shown)]
+    profile = adjust(Survey((zero, *seen), tape=tape)).profile
+    assert profile.tape is tape
+    for point, (read, _) in zip(profile.points, shown, strict=True):
+        assert tape_at(point.station_m, profile.ground(), profile.tape) == pytest.approx(read, abs=1e-9)
