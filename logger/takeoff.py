@@ -79,7 +79,7 @@ def _line(need: Need, item: Item | None) -> Line:
         packs = (wanted / pack).to_integral_value(ROUND_CEILING)
         quantity = packs * pack
         if pack != 1:
-            how += f"; {packs} whole {item.sold_as or 'packs'} of {short(pack)} {item.per}"
+            how += f"; sold in {item.sold_as or 'packs'} of {short(pack)} {item.per}: {packs}"
     amount = None if item.price is None else (quantity * item.price).quantize(CENT, ROUND_HALF_EVEN)
     mass = _mass(quantity, item)
     return Line(

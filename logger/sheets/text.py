@@ -1,7 +1,11 @@
 """A sheet as plain text for a terminal: the same document, columns lined up, drawings left out."""
 
+from textwrap import wrap
+
 from logger.sheets.document import Block, Drawing, Lines, Sheet, Table
 
+WIDE = 100
+"""Sentences are broken to this many letters."""
 LONG = 14
 """Columns with longer texts than this are read from the left, the others are lined up at the right."""
 
@@ -17,20 +21,28 @@ def plain_text(sheet: Sheet) -> str:
 def _block(block: Block) -> list[str]:
     match block:
         case Table():
-            return ["", block.title, *_table(block), *([block.note] if block.note else [])]
+            return ["", block.title, *_table(block), *wrap(block.note, WIDE)]
         case Lines():
-            return ["", block.title, *(f"- {line}" for line in block.lines)]
+            return [
+                "",
+                block.title,
+                *(w for line in block.lines for w in wrap(f"- {line}", WIDE, subsequent_indent="  ")),
+            ]
         case Drawing():
             return []
 
 
 def _table(table: Table) -> list[str]:
-    rows = [table.heads, *(tuple(_printable(cell.text) for cell in row) for row in table.rows)]
-    widths = [max(len(row[i]) for row in rows) for i in range(len(table.heads))]
-    return [
-        "  ".join(text.ljust(w) if w > LONG else text.rjust(w) for text, w in zip(row, widths, strict=True)).rstrip()
-        for row in rows
-    ]
+    cells = [tuple(_printable(cell.text) for cell in row) for row in table.rows]
+    columns = [[head, *column] for head, *column in zip(table.heads, *cells, strict=True)]
+    lined = [_lined_up(column) for column in columns]
+    return ["  ".join(row).rstrip() for row in zip(*lined, strict=True)]
+
+
+def _lined_up(column: list[str]) -> list[str]:
+    width = max(map(len, column))
+    left = max(map(len, column[1:]), default=0) > LONG
+    return [text.ljust(width) if left else text.rjust(width) for text in column]
 
 
 def _printable(text: str) -> str:
