@@ -216,7 +216,12 @@ def read_catalogue(path: Path | str) -> Catalogue:
 def parse_catalogue(text: str, path: Path) -> Catalogue:
     """The catalogue in a text; `path` tells TOML from CSV and stands in the messages."""
     if path.suffix.lower() == ".csv":
-        tables: dict[str, Any] = {"item": [_filled(row) for row in csv.DictReader(io.StringIO(text))]}
+        try:
+            tables: dict[str, Any] = {
+                "item": [_filled(row) for row in csv.DictReader(io.StringIO(text, newline=""), strict=True)]
+            }
+        except csv.Error as error:
+            raise WrongFile(path, [f"not CSV: {error}"]) from None
     else:
         try:
             tables = tomllib.loads(text)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal
 
 from logger.catalogue import Catalogue, Terms
+from logger.errors import WrongFile
 from logger.needs import Need, exact
 from logger.takeoff import CENT, TakeOff, take_off
 
@@ -36,8 +37,11 @@ class Quote:
 
 
 def quotes(wanted: tuple[Need, ...], catalogue: Catalogue) -> tuple[Quote, ...]:
-    """Every alternative of the catalogue, in the order written."""
-    return tuple(_quote(take_off(wanted, catalogue, name), catalogue.quote) for name in catalogue.alternatives)
+    """Every alternative of the catalogue, in the order written; WrongFile where nothing that is needed has a price."""
+    taken = [take_off(wanted, catalogue, name) for name in catalogue.alternatives]
+    if all(alternative.total is None for alternative in taken):
+        raise WrongFile(catalogue.source, ["no item that these steps need has a price: there is nothing to quote"])
+    return tuple(_quote(alternative, catalogue.quote) for alternative in taken)
 
 
 def _quote(taken: TakeOff, terms: Terms) -> Quote:
