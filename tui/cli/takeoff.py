@@ -34,7 +34,7 @@ def command(*, file: Path, catalogue_path: Path | None, alternative: str, as_jso
 
     plan = read_plan(file, given)
     found = read_quantities(plan, catalogue_path, alternative)
-    offers = quotes(found.wanted, found.catalogue) if catalogue_path is not None else ()
+    offers = quotes(found.wanted, found.catalogue) if found.taken.total is not None else ()
     if as_json:
         emit_json(takeoff_document(found.taken, found.work, offers))
         return
