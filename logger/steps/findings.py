@@ -64,6 +64,9 @@ class Case:
             return Finding(name, rule.clause, Verdict.NOTE, None, least, "not checked: the brief gives no width")
         if values is None or (least is None and most is None):
             return None
+        if rule.up_to_width_m is not None and self.brief.steps.width_m is None and values[0] < rule.up_to_width_m:
+            text = f"not checked: the brief gives no width; {self._shown(rule, rule.up_to_width_m)} is always enough"
+            return Finding(name, rule.clause, Verdict.NOTE, values[0], rule.up_to_width_m, text)
         return self._held(name, rule, values, (least, most))
 
     def _values(self, rule: Rule) -> tuple[float, float] | None:

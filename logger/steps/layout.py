@@ -42,6 +42,11 @@ class Layout:
         return above * self.above_m2 + below * self.below_m2
 
     @property
+    def rise_m(self) -> float:
+        """From the grade at the foot to the finished height at the end."""
+        return sum(self.faces_m) + sum(depth.slope * depth.depth_m for depth in self.depths)
+
+    @property
     def landings(self) -> int:
         """How many of the depths are landings."""
         return sum(depth.is_landing for depth in self.depths)

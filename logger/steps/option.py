@@ -34,6 +34,20 @@ class Landing:
 
 
 @dataclass(frozen=True, slots=True)
+class Certainty:
+    """What the uncertainty of the ground does to a layout.
+
+    Standard uncertainties of the rise and of a face, and the chance that the last riser, built to the heights of the
+    plan, keeps the flight even within `even_within_m`.
+    """
+
+    u_rise_m: float
+    u_face_m: float
+    even_within_m: float
+    even_chance: float
+
+
+@dataclass(frozen=True, slots=True)
 class Option:
     """One layout.
 
@@ -64,6 +78,7 @@ class Option:
     adjusted: tuple[str, ...] = ()
     rise_m: float | None = None
     run_m: float | None = None
+    certainty: Certainty | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +105,8 @@ class Options:
     """All layouts of one brief, best first, with what was refused; rise and run in metres.
 
     `ranking` says in one line what put them in this order; `trade_offs` are the indexes of the options that no other
-    beats in fit, comfort, landings and units at once.
+    beats in fit, comfort, landings and units at once. `flip_m` is the least error of the rise by which another count
+    would come first; None where none would.
     """
 
     rise_m: float
@@ -102,3 +118,4 @@ class Options:
     ranking: str = ""
     trade_offs: tuple[int, ...] = ()
     estimate_only: bool = False
+    flip_m: float | None = None

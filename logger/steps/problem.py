@@ -116,6 +116,10 @@ class Heights:
         """From nosing to nosing within a flight."""
         return self.other_m + self.fall * self.tread_m
 
+    def like(self, other: "Heights") -> bool:
+        """Whether the faces are the same."""
+        return abs(self.first_m - other.first_m) < SAME_M and abs(self.other_m - other.other_m) < SAME_M
+
     def faces_m(self, riser: int, landings: int) -> float:
         """Sum of the faces up to a riser with so many landings before it."""
         return (landings + 1) * self.first_m + (riser - landings - 1) * self.other_m

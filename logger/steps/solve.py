@@ -1,21 +1,25 @@
 """From a ground profile and a brief to every layout, best first, and every count that cannot be, with its causes."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 
 from logger.profile import Profile
 from logger.steps.bounds import Bounds, Side, bounds_of, counts_tried, most_risers
-from logger.steps.brief import Brief
+from logger.steps.brief import Brief, Kind
+from logger.steps.chances import certainty, flip_m, rise_u_m
 from logger.steps.findings import judged
 from logger.steps.layout import Layout
+from logger.steps.measured import flights_of
 from logger.steps.option import Cause, Landing, Option, Options, Refusal
-from logger.steps.problem import SAME_M, EqualRisers, Heights, Problem, heights_of
+from logger.steps.problem import SAME_M, EqualRisers, HeightRule, Heights, Problem, heights_of
 from logger.steps.question import Question, adjustments, evened, topped_up
-from logger.steps.ranking import ranked
+from logger.steps.ranking import easy_step_m, ranked
 from logger.steps.refusals import no_layout
 from logger.steps.rulebook import Measure, RuleSet, rule_set
 from logger.steps.search import best_layout
 from logger.steps.site import Site, site_of
+from logger.steps.takeup import WholeUnits, unit_faces_m
 from logger.steps.words import Words
 
 PRACTICE = "garden"
@@ -59,6 +63,8 @@ class Solver:
             else:
                 refused.append(answer)
         best_first, line, trade_offs = ranked(options, self.brief)
+        u_m = rise_u_m(self.site, self.brief)
+        best_first = tuple(replace(one, certainty=certainty(one, u_m, self.brief)) for one in best_first)
         return Options(
             rise_m=self.site.rise_m,
             run_m=self.site.run_m,
@@ -68,10 +74,17 @@ class Solver:
             ranking=line,
             trade_offs=trade_offs,
             estimate_only=self.site.profile.estimate_only,
+            flip_m=flip_m(best_first, self.brief, easy_step_m(self.brief)),
         )
 
     def counts(self) -> range:
         """The counts to try."""
+        if self.brief.unit.kind is not Kind.FREE:
+            faces = [face_m for face_m in unit_faces_m(self.brief) if self.admits_face(face_m)] or unit_faces_m(
+                self.brief
+            )
+            near = [self.site.rise_m / face_m for face_m in faces]
+            return range(max(1, int(min(near)) - 1), min(2000, int(max(near)) + 3))
         last = most_risers(self.site.rise_m, self.bounds, self.brief.steps.fall * self.brief.steps.tread_m)
         question = self.question(1)
         low, high = last, 0
@@ -82,6 +95,11 @@ class Solver:
             if any(not self.bounds.broken(h, Side.LEAST) for h in heights):
                 high = n
         return counts_tried(low, high)
+
+    def admits_face(self, face_m: float) -> bool:
+        """Whether a bound speaks against a face."""
+        tread_m, fall = self.brief.steps.tread_m, self.brief.steps.fall
+        return not self.bounds.causes(Heights(0.0, face_m, face_m, tread_m, fall, fall))
 
     def possible(self, question: Question, n: int) -> list[Heights]:
         """Heights of a count with the fewest and the most landings there may be."""
@@ -106,6 +124,8 @@ class Solver:
         if self.site.rise_m <= 0 or all(h.other_m <= 0 for h in possible):
             return Refusal(n, (self.no_rise(),))
         broken = [self.bounds.causes(heights) for heights in possible]
+        if self.brief.unit.kind is not Kind.FREE:
+            broken = [self.unit_causes(question, n)]
         if all(broken):
             return Refusal(n, min(broken, key=len))
         found = self.best(question, n) or self.with_foot_moved(question, n)
@@ -131,8 +151,36 @@ class Solver:
 
     def searched(self, question: Question, problem: Problem) -> Layout | None:
         """The search itself, within the bounds."""
-        rule = EqualRisers(problem, lambda heights: not self.bounds.causes(heights))
-        return best_layout(problem, question.lattice(problem), rule)
+        best: Layout | None = None
+        for rule in self.height_rules(problem):
+            layout = best_layout(problem, question.lattice(problem), rule)
+            if layout is not None and (best is None or layout.before(best)):
+                best = layout
+        return best
+
+    def height_rules(self, problem: Problem) -> Sequence[HeightRule]:
+        """Faces of any height, or those that units of one height can make."""
+        if self.brief.unit.kind is Kind.FREE:
+            return [EqualRisers(problem, self.admitted)]
+        return [WholeUnits(problem, self.brief, face_m, self.admitted) for face_m in unit_faces_m(self.brief)]
+
+    def admitted(self, heights: Heights) -> bool:
+        """Whether the heights keep every bound."""
+        return not self.bounds.causes(heights)
+
+    def unit_causes(self, question: Question, n: int) -> tuple[Cause, ...]:
+        """Why so many units of one height do not make the rise; none where they do."""
+        problem = question.problem(n, self.brief.steps.tread_m)
+        room = (problem.excess - problem.least_excess) // (problem.landing - problem.tread) + 1
+        most = min(problem.searched, max(1, room))
+        rules = [WholeUnits(problem, self.brief, face_m, self.admitted) for face_m in unit_faces_m(self.brief)]
+        pairs = [(landings, flights) for landings in range(most + 1) for flights in {max(1, landings), landings + 1}]
+        if any(rule.heights(*pair) is not None for rule in rules for pair in pairs):
+            return ()
+        nearest = min(rules, key=lambda rule: abs(rule.taken(0, 1).left_m))
+        face_m, s = nearest.face_m, self.brief.steps
+        alone = Heights(0.0, face_m, face_m, s.tread_m, s.fall, self.brief.landing_fall)
+        return (*self.bounds.causes(alone), nearest.cause(self.words))
 
     def with_foot_moved(self, question: Question, n: int) -> Found | None:
         """The least move of the foot that makes a layout."""
@@ -175,10 +223,23 @@ class Solver:
             fit_m2=layout.fit_m2,
             step_rule_m=2 * heights.rise_m + problem.tread_m,
             findings=judged(layout, site, self.brief, self.practice),
-            adjusted=tuple(adjustments(found.question, layout, found.moved_m, self.words)),
-            rise_m=site.rise_m,
+            adjusted=(*adjustments(found.question, layout, found.moved_m, self.words), *self.taken_up(layout)),
+            rise_m=layout.rise_m,
             run_m=site.run_m,
         )
+
+    def taken_up(self, layout: Layout) -> tuple[str, ...]:
+        """What took up the remainder of whole units."""
+        if self.brief.unit.kind is Kind.FREE:
+            return ()
+        searched = layout.depths[: layout.problem.searched]
+        landings = sum(depth.is_landing for depth in searched)
+        flights = len(flights_of(layout))
+        for rule in self.height_rules(layout.problem):
+            heights = rule.heights(landings, flights)
+            if isinstance(rule, WholeUnits) and heights is not None and heights.like(layout.heights):
+                return tuple(rule.said(layout.heights, landings, flights, self.words))
+        return ()
 
 
 def extremes(problem: Problem) -> list[Heights]:

@@ -21,7 +21,7 @@ def told(options: Options, brief: Brief) -> list[str]:
         if place == options.chosen:
             lines += [f"   {line}" for line in _in_full(option, brief, words)]
         lines += [f"   {line}" for line in _findings(option, all_of_them=place == options.chosen)]
-    lines += ["", *_refused(options), "", *_next(options)]
+    lines += ["", *_trust(options, words), *_refused(options), "", *_next(options)]
     return lines
 
 
@@ -101,6 +101,23 @@ def _findings(option: Option, *, all_of_them: bool) -> Iterator[str]:
         if all_of_them or finding.status in (Verdict.FAIL, Verdict.WARN):
             clause = f" {finding.clause}" if finding.clause else ""
             yield f"{finding.status:<4} {finding.rule}{clause}: {finding.text}"
+
+
+def _trust(options: Options, words: Words) -> Iterator[str]:
+    """How far the uncertainty of the ground reaches, and how near another count is."""
+    sure = options.options[options.chosen].certainty
+    if sure is not None and sure.u_rise_m > 0:
+        yield (
+            f"Total rise known to ± {words.fine(2 * sure.u_rise_m)} (95 %), "
+            f"a face to ± {words.fine(2 * sure.u_face_m)}; "
+            f"chance that the last riser stays even within {words.small(sure.even_within_m)}: {sure.even_chance:.1%}."
+        )
+    if options.flip_m is not None:
+        way = "more" if options.flip_m > 0 else "less"
+        yield f"Another count would come first if the rise were {words.length(abs(options.flip_m))} {way}."
+    if options.trade_offs:
+        counts = ", ".join(str(options.options[i].risers) for i in sorted(options.trade_offs))
+        yield f"No other beats these at once in fit, ease, landings and units: {counts} risers."
 
 
 def _refused(options: Options) -> Iterator[str]:
