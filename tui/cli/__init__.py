@@ -11,27 +11,36 @@ from logger.errors import CannotWrite, FileError, Refused, RiseError
 OK, OUT_OF_TOLERANCE, USAGE, NO_INSTRUMENT, BAD_FILE, NO_WRITE = range(6)
 """Exit codes: ok; out of tolerance; wrong usage; instrument missing or lost; file unusable; cannot write."""
 
-COMMANDS = {
-    "demo": "The whole job on a simulated instrument, every artefact left in a folder.",
-    "ports": "What is plugged in or advertising.",
-    "listen": "Show bytes and readings live, or identify an unknown instrument.",
-    "instruments": "List, show and check instrument files.",
-    "simulate": "Play a virtual instrument on a pseudo-terminal.",
-    "walk": "The full-screen app on a session.",
-    "record": "The same without a screen: tag commands on stdin, one a line.",
-    "replay": "A recorded session again, paced or at once.",
-    "verify": "Check the digest chain, and derive the profile again from the raw bytes.",
-    "profile": "Stations, heights, uncertainties, closure.",
-    "steps": "Layouts for a brief, best first.",
-    "setout": "What to mark and where.",
-    "takeoff": "Quantities and, with a price file, the quote.",
-    "asbuilt": "What was built against what was designed.",
-    "sheet": "Printable sheets.",
-    "export": "CSV, JSON, JSON Lines, drawings and a copy of the session.",
-    "import": "JSON Lines, or levelling notes kept on paper, as a session.",
-    "rules": "List and show rule sets with their sources.",
-    "fieldtest": "The standard's test of your own instrument.",
+JOB = {
+    "Begin": {
+        "demo": "The whole job on a simulated instrument, every artefact left in a folder.",
+        "rules": "List and show rule sets with their sources.",
+    },
+    "Connect an instrument": {
+        "ports": "What is plugged in or advertising.",
+        "listen": "Show bytes and readings live, or identify an unknown instrument.",
+        "instruments": "List, show and check instrument files.",
+        "simulate": "Play a virtual instrument on a pseudo-terminal.",
+        "fieldtest": "The standard's test of your own instrument.",
+    },
+    "Walk the slope": {
+        "walk": "The full-screen app on a session.",
+        "record": "The same without a screen: tag commands on stdin, one a line.",
+        "replay": "A recorded session again, paced or at once.",
+        "import": "JSON Lines, or levelling notes kept on paper, as a session.",
+        "verify": "Check the digest chain, and derive the profile again from the raw bytes.",
+        "profile": "Stations, heights, uncertainties, closure.",
+    },
+    "Plan, dig and build": {
+        "steps": "Layouts for a brief, best first.",
+        "setout": "What to mark and where; with a port, live guidance.",
+        "takeoff": "Digging, quantities and, with a price file, the quote.",
+        "sheet": "Printable sheets.",
+        "asbuilt": "What was built against what was designed.",
+        "export": "CSV, JSON, JSON Lines, drawings and a copy of the session.",
+    },
 }
+COMMANDS = {name: what for part in JOB.values() for name, what in part.items()}
 
 
 class Lazy(click.Group):
@@ -52,8 +61,10 @@ class Lazy(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the list from the table above, importing nothing."""
-        with formatter.section("Commands, in the order of the job"):
-            formatter.write_dl(list(COMMANDS.items()))
+        width = max(map(len, COMMANDS))
+        for part, commands in JOB.items():
+            with formatter.section(part):
+                formatter.write_dl([(name.ljust(width), what) for name, what in commands.items()])
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -70,7 +81,14 @@ class Lazy(click.Group):
 @click.group(cls=Lazy, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="risewalk", prog_name="risewalk")
 def risewalk() -> None:
-    """Walk a slope with a digital level, design the steps that climb it, set them out, and check what was built."""
+    """Walk a slope with a digital level, design the steps that climb it, set them out, and check what was built.
+
+    \b
+    risewalk demo
+    risewalk walk bank.walk --port /dev/ttyUSB0 --instrument ascii-lines
+    risewalk steps bank.walk --brief brief.toml
+    risewalk sheet bank.walk --brief brief.toml --out marks.html
+    """
 
 
 def exit_code(error: Exception) -> int:
