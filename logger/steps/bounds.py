@@ -52,6 +52,19 @@ class Bounds:
         """What these heights break."""
         return tuple(c for bound in self.bounds if (c := bound.breach(heights, self.words)) is not None)
 
+    def mends(self, causes: Sequence[Cause], risers: int) -> tuple[str, ...]:
+        """The smallest change of the rise that would let a count keep the bounds, where one would."""
+        broken = {b.rule: b for b in self.bounds}
+        held = [(c, broken[c.rule]) for c in causes if c.rule in broken and c.value is not None and c.limit is not None]
+        if not held or len({bound.side for _, bound in held}) > 1:
+            return ()
+        change_m = max(abs((c.value or 0.0) - (c.limit or 0.0)) for c, _ in held) * risers
+        way, foot, head = (
+            ("less", "raised", "lowered") if held[0][1].side is Side.MOST else ("more", "lowered", "raised")
+        )
+        shown = self.words.length(change_m)
+        return (f"{shown} {way} rise: the grade at the foot {foot}, or at the head {head}, by as much",)
+
     def broken(self, heights: Heights, side: Side) -> bool:
         """Whether they break a bound of that side."""
         return any(b.breach(heights, self.words) is not None for b in self.bounds if b.side is side)

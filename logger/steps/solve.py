@@ -127,7 +127,8 @@ class Solver:
         if self.brief.unit.kind is not Kind.FREE:
             broken = [self.unit_causes(question, n)]
         if all(broken):
-            return Refusal(n, min(broken, key=len))
+            causes = min(broken, key=len)
+            return Refusal(n, causes, self.bounds.mends(causes, n))
         found = self.best(question, n) or self.with_foot_moved(question, n)
         return found or no_layout(question, n, partial(self.best, n=n), self.words)
 

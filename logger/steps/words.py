@@ -19,7 +19,7 @@ class Words:
         """A length under a step's height, to a thirty-second of an inch or a tenth of a millimetre."""
         if self.units is Units.FEET_INCHES:
             return show_length(value_m, self.units, sixteenths=32).removeprefix("0'-").removeprefix("0 ")
-        return f"{value_m * 1000:.1f} mm" if self.units is Units.MILLIMETRES else show_length(value_m, self.units)
+        return show_length(value_m, self.units) if self.units is Units.FEET else f"{value_m * 1000:.1f} mm"
 
     def fine(self, value_m: float) -> str:
         """A length where the last shown digit of the others would not tell two apart."""

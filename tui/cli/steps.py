@@ -46,11 +46,11 @@ def command(file: Path | None, explain: int | None, as_json: bool, **given: Any)
 
 
 def document(options: Options, explain: int | None = None) -> dict[str, Any]:
-    """The options as programs read them; with `explain` only that count."""
+    """The options as programs read them; `explained` is the option or the refusal of the count asked about."""
     from logger.steps.rulebook import GOVERNS
 
     written = {"schema": SCHEMA, **plain(options), "governs": GOVERNS}
     if explain is not None:
-        for name in ("options", "refused"):
-            written[name] = [item for item in written[name] if item["risers"] == explain]
+        answers = [*written["options"], *written["refused"]]
+        written["explained"] = next((answer for answer in answers if answer["risers"] == explain), None)
     return written

@@ -50,7 +50,7 @@ def tiny(oracle: ModuleType, seed: int, rest: float) -> Any:
 @pytest.mark.parametrize("rest", [0.0, 0.037])
 def test_every_count_is_the_best_of_all_layouts(oracle: ModuleType, rest: float) -> None:
     laid = 0
-    for seed in range(150):
+    for seed in range(100):
         case = tiny(oracle, seed, rest)
         truth = oracle.enumerate_all(case)
         mine = option_of(asked(case), case.n)
@@ -67,7 +67,7 @@ def test_every_count_is_the_best_of_all_layouts(oracle: ModuleType, rest: float)
         assert mine.fit_m2 == pytest.approx(fit, abs=1e-12), (seed, case)
         assert len(mine.landings) == landings, (seed, case)
         assert mine.face_stations_m == pytest.approx(stations, abs=1e-6), (seed, case)
-    assert laid > 60
+    assert laid > 40
 
 
 def test_equal_layouts_take_the_fewest_landings_then_the_lowest_faces(oracle: ModuleType) -> None:
