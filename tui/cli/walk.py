@@ -48,7 +48,7 @@ def command(file: Path | None, *, brief: Path | None, dark: bool, player: str, *
     from tui.app import RisewalkApp
     from tui.themes import DUSK, NOON
 
-    def connect(wanted: Opening) -> Awaitable[Client]:
+    def connect(wanted: Opening) -> "Awaitable[Client]":
         return connected(wanted, early.pop() if early and wanted is opening else None)
 
     app = RisewalkApp(opening, connect, brief=brief, player=player, theme=DUSK if dark else NOON)
