@@ -24,7 +24,8 @@ def easy_step_m(brief: Brief) -> float:
         (rule.most_value - rule.least_value, (rule.most_value + rule.least_value) / 2)
         for rules in brief.rule_sets
         for rule in rules.rules
-        if rule.measures is Measure.STEP_RULE and rule.least_value is not None and rule.most_value is not None
+        if rule.measures is Measure.STEP_RULE and rule.breach is not Verdict.NOTE
+        if rule.least_value is not None and rule.most_value is not None
     ]
     return min(ranges)[1] if ranges else EASY_STEP_M
 

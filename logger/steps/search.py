@@ -118,10 +118,12 @@ class Search:
 
     def layout(self) -> Layout | None:
         """The best layout of this sweep with at least one landing; None where there is none."""
+        p = self.problem
+        if p.last_m is not None and self.places.bar(p.run_m - p.last_m, p.last_m, p.last_is_landing):
+            return None
         costs = self._costs()
         if not np.isfinite(costs[1][0, 0, 0]):
             return None
-        p = self.problem
         depths, landings = self._walk(costs)
         if p.last_m is not None:
             depths.append(p.last_m)

@@ -137,6 +137,14 @@ def test_a_landing_where_it_is_wanted_and_none_where_not() -> None:
         assert all(option.face_stations_m[k.after_riser - 1] >= 4 - 1e-6 for k in option.landings)
 
 
+def test_a_last_tread_that_was_told_keeps_the_rules_about_places() -> None:
+    points = [(0.0, 0.0), (6.0, 1.5)]
+    wanted: dict[str, object] = {"landing_at": [{"station": "5.8 m"}], "last_tread": "0.5 m"}
+    assert ask(wanted, *points).options == ()
+    assert ask(wanted | {"last_tread": "1.2 m"}, *points).options
+    assert ask({"no_landing": [{"from": "5 m", "to": "6 m"}], "last_tread": "1.2 m"}, *points).options == ()
+
+
 def test_flights_of_a_set_and_of_its_rise() -> None:
     options = ask({"rise": "4.5 m", "run": "14 m", "rules.sets": "irc-2024", "tread": "0.3 m"})
     for option in options.options:
