@@ -1,32 +1,28 @@
 """When a reading is steady, and what it is worth: `Reading -> Settled`, between the decoder and the tag.
 
 A hose swings after every move of the probe, so a quiet moment is not yet rest: at the top of a swing readings agree
-among themselves and are all wrong. A height is steady when a window of readings is narrow *and* agrees with the window
-before it. Nothing here keeps a clock or depends on when it is asked: the same readings give the same answer, bit for
-bit.
+among themselves and are all wrong. A height is steady when a window of readings is narrow, does not creep, and whatever
+moved before it must have died away by now, as fast as this hose lets it: by the instrument file, or as learnt in the
+walk. Nothing here keeps a clock or depends on when it is asked: the same readings give the same answer, bit for bit.
 """
 
 import math
 from bisect import bisect_right
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 from logger.reduction import sample
+from logger.rest import Noise, Trace, Unrest
 
 LEAST_READINGS = 3
 MOST_OUTLIERS = 0.25
 """Above this share of outliers the window holds two heights rather than one with spikes."""
 SHOWN_S = 0.5
-KEPT_WINDOWS = 3.0
-SLOW_READINGS = 8
-MOST_KEPT = 8192
-MEAN_AND_MEDIAN = 1.0 + math.pi / 2.0
-"""Variance of a mean less the median of as many readings, in variances of the mean."""
+FORCED_READINGS = 8
 
 
 class SteadyRule(Protocol):
-    """What an instrument file says of settling, lengths in metres."""
+    """What an instrument file says of settling, lengths in metres, times in seconds."""
 
     @property
     def window_s(self) -> float:
@@ -35,6 +31,10 @@ class SteadyRule(Protocol):
     @property
     def spread_m(self) -> float:
         """Widest the middle 90 % of them may be."""
+
+    @property
+    def damping_s(self) -> float:
+        """Time in which a swing falls to a third, 0 where it is to be learnt."""
 
     @property
     def resolution_m(self) -> float:
@@ -79,145 +79,111 @@ class Settler:
 
     def __init__(self, rule: SteadyRule) -> None:
         self.rule = rule
-        self._times: list[float] = []
-        self._heights: list[float] = []
-        self._flags: list[bool | None] = []
-        self._warmth: list[float | None] = []
+        self._trace = Trace(rule.window_s)
+        self._unrest = Unrest(rule.window_s, self._widest(), rule.damping_s)
         self._memory = sample.Memory()
-        self._block_from = 0
 
     def feed(self, t_s: float, height_m: float, stable: bool | None = None, temperature_c: float | None = None) -> None:
         """Take one reading in; times never fall. A height that is not finite is passed over."""
         if not math.isfinite(height_m):
             return
-        self._times.append(t_s)
-        self._heights.append(height_m)
-        self._flags.append(stable)
-        self._warmth.append(temperature_c)
-        if t_s - self._times[self._block_from] >= self.rule.window_s:
-            self._learn()
-        if len(self._times) >= 2 * MOST_KEPT or (len(self._times) % 64 == 0 and self._times[0] < t_s - self._kept_s):
-            self._forget(t_s)
+        block = self._trace.add(t_s, height_m, stable, temperature_c)
+        if block is not None:
+            self._learn(block)
 
     def now(self) -> Live | None:
         """What the instrument shows at the last reading, None before the first."""
-        if not self._times:
+        trace = self._trace
+        if not trace.times:
             return None
-        first = self._since(self._times[-1] - self.rule.window_s, LEAST_READINGS)
-        shown = self._heights[max(first, self._since(self._times[-1] - SHOWN_S, 1)) :]
-        window = self._heights[first:]
-        judged = self._judge(first) if self._long_enough(first, self._times[first]) else None
+        last = len(trace.times) - 1
+        first = trace.index(trace.times[-1] - self.rule.window_s, LEAST_READINGS)
+        shown = trace.heights[max(first, trace.index(trace.times[-1] - SHOWN_S, 1)) :]
+        judged = self._judge(first) if self._long_enough(first, trace.times[first]) else None
         return Live(
-            self._times[-1],
+            trace.times[-1],
             sample.quantile(sorted(shown), 0.5),
-            self._forced_u(len(self._times) - 1) if judged is None else judged.u_m,
-            sample.width(window),
+            self._forced_u(last) if judged is None else judged.u_m,
+            sample.width(trace.heights[first:]),
             judged is not None,
-            self._temperature(first),
+            trace.temperature(first),
         )
 
     def take(self, since_s: float) -> Settled | None:
         """The steady height of readings later than `since_s`; None while it is not steady."""
-        start = bisect_right(self._times, since_s)
-        if start >= len(self._times):
+        trace = self._trace
+        start = bisect_right(trace.times, since_s)
+        if start >= len(trace.times):
             return None
-        first = max(start, self._since(self._times[-1] - self.rule.window_s, LEAST_READINGS))
+        first = max(start, trace.index(trace.times[-1] - self.rule.window_s, LEAST_READINGS))
         return self._judge(first) if self._long_enough(first, since_s) else None
 
     def force(self, since_s: float) -> Settled | None:
-        """The first reading later than `since_s` with the motion before it as uncertainty; None while there is none."""
-        at = bisect_right(self._times, since_s)
-        if at >= len(self._times):
+        """The first reading later than `since_s`, its motion as uncertainty; None while there is none."""
+        trace = self._trace
+        at = bisect_right(trace.times, since_s)
+        if at >= len(trace.times):
             return None
-        t_s, before = self._times[at], self._window_to(at)
-        spread = sample.width([self._heights[i] for i in before])
-        warmth = self._warmth[at]
-        return Settled(self._heights[at], self._forced_u(at), spread, 1, 1.0, 0, False, t_s, t_s, warmth)
+        spread = sample.width([trace.heights[i] for i in self._window_to(at)])
+        t_s = trace.times[at]
+        return Settled(trace.heights[at], self._forced_u(at), spread, 1, 1.0, 0, False, t_s, t_s, trace.warmth[at])
 
-    @property
-    def _kept_s(self) -> float:
-        return KEPT_WINDOWS * self.rule.window_s
-
-    def _since(self, t_s: float, least: int) -> int:
-        """Index of the first reading not before `t_s`, or earlier so that at least `least` are in."""
-        first = bisect_right(self._times, t_s - 1e-9)
-        return max(min(first, len(self._times) - least), 0)
+    def _widest(self) -> float:
+        """The spread allowed: the rule's, and never less than one step of the instrument."""
+        return max(self.rule.spread_m, 1.001 * self.rule.resolution_m)
 
     def _long_enough(self, first: int, since_s: float) -> bool:
-        count = len(self._times) - first
+        times = self._trace.times
+        count = len(times) - first
         if count < LEAST_READINGS:
             return False
-        step = (self._times[-1] - self._times[first]) / (count - 1)
-        return self._times[-1] - since_s + step >= self.rule.window_s * (1.0 - 1e-9)
+        step = (times[-1] - times[first]) / (count - 1)
+        return times[-1] - since_s + step >= self.rule.window_s * (1.0 - 1e-9)
 
     def _judge(self, first: int) -> Settled | None:
         """The window from `first` to the last reading as a settled height, None where it is not steady."""
-        if any(flag is False for flag in self._flags[first:]):
+        trace, resolution = self._trace, self.rule.resolution_m
+        if any(flag is False for flag in trace.flags[first:]):
             return None
-        window = self._heights[first:]
-        kept = sample.without_outliers(window, self.rule.resolution_m)
+        window = trace.heights[first:]
+        kept = sample.without_outliers(window, resolution)
         dropped = len(window) - len(kept)
         spread = sample.width(kept)
         if dropped > MOST_OUTLIERS * len(window) or len(kept) < LEAST_READINGS or spread > self._widest():
             return None
         effective = sample.effective_count(kept, self._memory)
         scatter = sample.mean_variance(kept, effective, self._memory)
-        moved = self._moved(first, kept)
-        noise = 4.0 * MEAN_AND_MEDIAN * scatter
-        if moved**2 > (0.5 * self._widest()) ** 2 + noise:
+        height = sample.mean(kept)
+        noise = Noise(3.0 * math.sqrt(sample.variance(kept)) + resolution, math.sqrt(scatter))
+        moving = self._unrest.left(trace, first, height, noise)
+        creep = sample.creep(kept, 4.0 * sample.HALVES * scatter)
+        if moving > 0.5 * self._widest() or creep > 0.5 * self._widest():
             return None
-        still_moving = max(moved**2 - noise, 0.0) / 3.0
-        u_m = math.sqrt(scatter + sample.resolution_variance(kept, self.rule.resolution_m) + still_moving)
-        times = (self._times[first], self._times[-1])
-        return Settled(
-            sample.mean(kept), u_m, spread, len(kept), effective, dropped, True, *times, self._temperature(first)
-        )
-
-    def _widest(self) -> float:
-        """The spread allowed: the rule's, and never less than one step of the instrument."""
-        return max(self.rule.spread_m, 1.001 * self.rule.resolution_m)
-
-    def _moved(self, first: int, kept: Sequence[float]) -> float:
-        """How far the height moved from the window before, or within this one where there is none before it."""
-        earlier = self._since(self._times[first] - self.rule.window_s, 1)
-        before = self._heights[min(earlier, first) : first]
-        if 2 * len(before) < len(kept):
-            half = len(kept) // 2
-            return sample.mean(kept[-half:]) - sample.mean(kept[:half])
-        return sample.mean(kept) - sample.quantile(sorted(before), 0.5)
+        parts = (scatter, sample.resolution_variance(kept, resolution), creep**2 / 3.0, moving**2 / 2.0)
+        times = (trace.times[first], trace.times[-1])
+        warmth = trace.temperature(first)
+        return Settled(height, math.sqrt(math.fsum(parts)), spread, len(kept), effective, dropped, True, *times, warmth)
 
     def _window_to(self, at: int) -> range:
         """Indices of the readings within one window before reading `at`, itself included."""
-        first = bisect_right(self._times, self._times[at] - self.rule.window_s, 0, at + 1)
-        return range(max(min(first, at - SLOW_READINGS + 1), 0), at + 1)
+        times = self._trace.times
+        first = bisect_right(times, times[at] - self.rule.window_s, 0, at + 1)
+        return range(max(min(first, at - FORCED_READINGS + 1), 0), at + 1)
 
     def _forced_u(self, at: int) -> float:
-        """Uncertainty of one reading among its neighbours in time: the swing of the hose, as the readings show it."""
-        window = self._window_to(at)
+        """Uncertainty of one reading among those before it: the swing of the hose, as the readings show it."""
+        heights, window = self._trace.heights, self._window_to(at)
         if len(window) < LEAST_READINGS:
             return self._widest()
-        here = self._heights[at]
-        swing = math.fsum((self._heights[i] - here) ** 2 for i in window) / (len(window) - 1)
+        swing = math.fsum((heights[i] - heights[at]) ** 2 for i in window) / (len(window) - 1)
         return math.sqrt(max(swing, (self._widest() / 4.0) ** 2) + self.rule.resolution_m**2 / 12.0)
 
-    def _temperature(self, first: int) -> float | None:
-        known = [t for t in self._warmth[first:] if t is not None]
-        return sample.mean(known) if known else None
-
-    def _learn(self) -> None:
-        """Keep what a finished window teaches of the noise, if it was a quiet one."""
-        block = self._heights[self._block_from :]
-        self._block_from = len(self._times)
-        kept = sample.without_outliers(block, self.rule.resolution_m)
-        if len(kept) >= 2 * LEAST_READINGS and sample.width(kept) <= self._widest():
-            self._memory = self._memory.after(sample.lag_one(kept), sample.variance(kept), len(kept))
-
-    def _forget(self, t_s: float) -> None:
-        """Drop readings too old to matter, never the last few of a slow instrument."""
-        old = min(bisect_right(self._times, t_s - self._kept_s), len(self._times) - SLOW_READINGS * 2)
-        old = max(old, len(self._times) - MOST_KEPT)
-        if old <= 0:
-            return
-        for column in (self._times, self._heights, self._flags, self._warmth):
-            del column[:old]
-        self._block_from = max(self._block_from - old, 0)
+    def _learn(self, block: range) -> None:
+        """Keep what a finished window teaches: of the noise if it was quiet, of the damping once rest is sure."""
+        heights = self._trace.heights[block.start : block.stop]
+        kept = sample.without_outliers(heights, self.rule.resolution_m)
+        quiet = len(kept) >= LEAST_READINGS and sample.width(kept) <= self._widest()
+        if quiet and len(kept) >= 2 * LEAST_READINGS:
+            self._memory = self._memory.after(kept)
+        noise = 3.0 * math.sqrt(sample.variance(kept)) + self.rule.resolution_m
+        self._unrest.learn(self._trace, sample.mean(kept) if quiet else None, noise)

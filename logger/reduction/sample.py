@@ -12,31 +12,31 @@ MAD_TO_SIGMA = 1.482602218505602
 """One over the upper quartile of the normal distribution: scales a median absolute deviation to sigma."""
 MEAN_DEVIATION_TO_SIGMA = math.sqrt(math.pi / 2)
 HAMPEL_SIGMAS = 3.0
-LEAST_EFFECTIVE = 1.3
+HALVES = 4.0
+"""Variance of the difference of the means of two halves, in variances of the whole mean."""
+PRIOR_RHO = 0.5
+REMEMBERED_WINDOWS = 20.0
+MOST_RHO = 0.99
+LEAST_EFFECTIVE = 1.2
 """No window is worth less than this many independent readings, else nothing could be said of it at all."""
 
 
 @dataclass(frozen=True, slots=True)
 class Memory:
-    """What earlier steady windows of the same instrument taught, as a weight in readings.
+    """What earlier steady windows of the same instrument taught: sums over them, fading so that wind and sun show.
 
-    `lag_one` is the mean lag-one autocorrelation of those windows (biased low as any window's is), `variance_m2`
-    their mean variance, `weight` how many readings stand behind them.
+    `power_m2` is the summed squared deviation, `lagged_m2` that of neighbours, `weight` how many readings they are.
     """
 
-    lag_one: float = 0.0
-    variance_m2: float = 0.0
+    power_m2: float = 0.0
+    lagged_m2: float = 0.0
     weight: float = 0.0
 
-    def after(self, lag_one: float, variance_m2: float, weight: float) -> "Memory":
-        """The memory with one more window in it; old windows fade, so that it follows wind and sun."""
-        kept = min(self.weight, 20.0 * weight)
-        total = kept + weight
-        return Memory(
-            (kept * self.lag_one + weight * lag_one) / total,
-            (kept * self.variance_m2 + weight * variance_m2) / total,
-            total,
-        )
+    def after(self, values: Sequence[float]) -> "Memory":
+        """The memory with one more window in it."""
+        kept = 1.0 - 1.0 / REMEMBERED_WINDOWS
+        power, lagged = moments(values)
+        return Memory(kept * self.power_m2 + power, kept * self.lagged_m2 + lagged, kept * self.weight + len(values))
 
 
 def mean(values: Sequence[float]) -> float:
@@ -78,29 +78,49 @@ def variance(values: Sequence[float]) -> float:
     return math.fsum((v - centre) ** 2 for v in values) / len(values)
 
 
-def lag_one(values: Sequence[float]) -> float:
-    """Autocorrelation of neighbours about the mean of the window; zero where nothing moves."""
+def moments(values: Sequence[float]) -> tuple[float, float]:
+    """Summed squares about the mean of the window, and summed products of neighbours."""
     centre = mean(values)
     power = math.fsum((v - centre) ** 2 for v in values)
-    return math.fsum((a - centre) * (b - centre) for a, b in pairwise(values)) / power if power else 0.0
+    return power, math.fsum((a - centre) * (b - centre) for a, b in pairwise(values))
 
 
 def effective_count(values: Sequence[float], memory: Memory = Memory()) -> float:
     """How many independent readings the window is worth, for noise whose correlation fades geometrically.
 
-    The autocorrelation of a short window is biased low; this is mended as Kendall (1954) does:
-    E r = rho - (1 + 4 rho)/n. The window is weighed together with what earlier windows taught, and with one window's
-    worth of "uncorrelated" as prior.
+    The window is weighed together with what earlier windows taught, and with one window's worth of PRIOR_RHO.
     """
     n = len(values)
     if n < 3:
         return LEAST_EFFECTIVE if n > 1 else 1.0
-    unbiased_prior = -1.0 / n
-    total = memory.weight + 2.0 * n
-    seen = (n * lag_one(values) + memory.weight * memory.lag_one + n * unbiased_prior) / total
-    rho = min(max((seen + 1.0 / n) / max(1.0 - 4.0 / n, 0.25), 0.0), 0.999)
+    power, lagged = moments(values)
+    all_power = 2.0 * power + memory.power_m2
+    if all_power == 0.0:
+        return float(n)
+    rho = correlation((lagged + power * lag_one_expected(PRIOR_RHO, n) + memory.lagged_m2) / all_power, n)
+    return max(1.0 / mean_share(rho, n), LEAST_EFFECTIVE)
+
+
+def mean_share(rho: float, n: int) -> float:
+    """Variance of the mean of n readings over that of one, where correlation falls by `rho` from each to the next."""
     drawn_out = 2.0 * rho / (1.0 - rho) * (1.0 - (1.0 - rho**n) / (n * (1.0 - rho)))
-    return min(max(n / (1.0 + drawn_out), LEAST_EFFECTIVE), float(n))
+    return (1.0 + drawn_out) / n
+
+
+def lag_one_expected(rho: float, n: int) -> float:
+    """The lag-one autocorrelation a window of n shows about its own mean, on average: less than `rho`, even below 0."""
+    share = mean_share(rho, n)
+    with_mean = (1.0 - rho**n) / (n * (1.0 - rho))
+    return ((n - 1) * (rho + share) - 2.0 * n * share + 2.0 * with_mean) / (n * (1.0 - share))
+
+
+def correlation(seen: float, n: int) -> float:
+    """The `rho` behind the lag-one autocorrelation of windows of n, by bisection; none where it was negative."""
+    low, high = 0.0, MOST_RHO
+    for _ in range(30):
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if lag_one_expected(middle, n) < seen else (low, middle)
+    return low
 
 
 def mean_variance(values: Sequence[float], effective: float, memory: Memory = Memory()) -> float:
@@ -110,22 +130,32 @@ def mean_variance(values: Sequence[float], effective: float, memory: Memory = Me
     few readings is itself uncertain (Student): the variance is that of the posterior, helped by earlier windows.
     """
     own = variance(values)
-    freedom = max(effective - 1.0, 0.3)
-    taught = min(memory.weight / len(values) * freedom, 4.0 * freedom)
-    pooled = (freedom * own + taught * memory.variance_m2) / (freedom + taught)
+    freedom = max(effective - 1.0, LEAST_EFFECTIVE - 1.0)
+    windows = memory.weight / len(values) if memory.weight else 0.0
+    taught = 0.5 * windows * freedom
+    learnt = memory.power_m2 / memory.weight if memory.weight else 0.0
     heavy = freedom + taught
     student = heavy / (heavy - 2.0) if heavy > 4.0 else 2.0
-    return pooled / freedom * student
+    return (freedom * own + taught * learnt) / heavy / freedom * student
+
+
+def creep(values: Sequence[float], noise: float) -> float:
+    """How far the mean moved from the first half of a window to the second, beyond a squared `noise`."""
+    half = len(values) // 2
+    return math.sqrt(max((mean(values[-half:]) - mean(values[:half])) ** 2 - noise, 0.0))
 
 
 def resolution_variance(values: Sequence[float], resolution: float) -> float:
     """Variance left by rounding to steps of `resolution` (JCGM 100, F.2.2.1: a step squared over 12).
 
-    Noise wider than the step averages the rounding out: what stays of it falls off as the characteristic function of
-    the noise at the first harmonic (Widrow), exp(-(2 pi sigma / step)^2) in variance.
+    Noise wider than the step, as readings on three steps or more show it, averages the rounding out: what stays falls
+    off as the characteristic function of the noise at the first harmonic (Widrow), exp(-(2 pi sigma / step)^2).
     """
     if resolution <= 0.0:
         return 0.0
     whole = resolution**2 / 12.0
+    ordered = sorted(values)
+    if quantile(ordered, 0.9) - quantile(ordered, 0.1) < 1.5 * resolution:
+        return whole
     noise = max(variance(values) - whole, 0.0)
     return whole * math.exp(-((2.0 * math.pi / resolution) ** 2) * noise)
