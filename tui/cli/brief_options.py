@@ -91,5 +91,7 @@ def _as_option(mistake: str) -> str:
     """`steps.tread: …` as `--tread: …`."""
     place, _, why = mistake.partition(": ")
     table, _, field = place.partition(".")
+    if table in ("landing_at", "no_landing"):
+        return f"--{table.replace('_', '-')}: {field.partition('.')[2] or 'field'}: {why}"
     name = field if table in ("steps", "rules") else place
     return f"--{name.replace('_', '-').replace('.', '-')}: {why}" if name else mistake

@@ -33,7 +33,11 @@ def headline(option: Option, brief: Brief) -> str:
         counted(len(option.landings), "landing"),
     ]
     what = brief.steps.head or "what is there"
-    parts.append(f"last riser up to {what}" if brief.steps.top is Top.GRADE else f"top tread flush with {what}")
+    if brief.steps.top is Top.GRADE:
+        parts.append(f"last riser up to {what}")
+    else:
+        last = "landing" if option.landings and option.landings[-1].after_riser == option.risers else "tread"
+        parts.append(f"top {last} flush with {what}")
     return ", ".join(parts)
 
 
