@@ -134,6 +134,8 @@ def keep(folder: Path, name: str, words: str, what: str) -> str:
 def command(folder: Path) -> None:
     """Do the whole job on an invented site: simulate, walk, profile, steps, marks, sheets.
 
+        risewalk demo
+
     A virtual level sends bytes through a real serial port pair; everything after that is what a real
     instrument gets. Every artefact is left in DIR (default: risewalk-demo).
     """
