@@ -19,7 +19,7 @@ from logger.reduction.network import Network, build
 from logger.reduction.points import Height, Point, PointKey, gather
 from logger.reduction.solution import Solution, Spread, solve
 
-PRIOR_FREEDOM = 10.0
+PRIOR_FREEDOM = 25.0
 """How much the stated uncertainties weigh against the residuals, in observations, before residuals may widen them."""
 FULL_COVARIANCE = 1000
 
