@@ -4,6 +4,7 @@ import csv
 import io
 from typing import Any
 
+from logger import slopes
 from logger.profile import Profile
 from logger.profile_file import COLUMNS
 from logger.reduction.adjustment import Adjustment
@@ -35,6 +36,10 @@ def document(profile: Profile, adjustment: Adjustment | None = None) -> dict[str
         ],
         "adjustment": _adjustment(adjustment),
         "closure": _closure(adjustment),
+        "slopes": slopes.stretches(profile),
+        "steepest": slopes.steepest(profile),
+        "flattest": slopes.flattest(profile),
+        "one_more": slopes.one_more(profile),
         "tape": str(profile.tape),
         "notes": list(profile.notes),
     }
@@ -51,6 +56,9 @@ def _adjustment(adjustment: Adjustment | None) -> dict[str, Any]:
             {"n": r.n, "residual_m": r.residual_m, "w": r.w, "suspect": r.suspect, "of": r.label}
             for r in adjustment.residuals
         ],
+        "fits": adjustment.fits,
+        "suspects": adjustment.suspects,
+        "undetermined": list(adjustment.undetermined),
     }
 
 

@@ -13,6 +13,7 @@ from logger.errors import Refused
 from logger.observation import Kind, Observation, Surface, Survey
 from logger.profile import NamedPoint, Profile
 from logger.reduction.closure import Approximate, Closure, Tolerance, closure, in_order
+from logger.reduction.distributions import chi_squared_quantile
 from logger.reduction.errors_of_instrument import HOUR_S
 from logger.reduction.ground import ground_points, profile_notes
 from logger.reduction.network import Network, build
@@ -36,6 +37,16 @@ class Residual:
 
 
 @dataclass(frozen=True, slots=True)
+class Suspect:
+    """An observation to distrust, and what striking it would change: the height that would move most, and how far."""
+
+    n: int
+    label: str
+    moved: str
+    moved_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class Adjustment:
     """The result. `heights` holds every determined point by its key, `covariance` gives theirs two by two.
 
@@ -53,6 +64,14 @@ class Adjustment:
     undetermined: tuple[str, ...]
     spread: Spread
     order: Mapping[PointKey, int]
+    suspects: tuple[Suspect, ...] = ()
+
+    @property
+    def fits(self) -> bool:
+        """Whether the residuals are as small as the stated uncertainties promise: chi-squared at 95 %."""
+        if self.sigma0 is None:
+            return True
+        return self.sigma0**2 * self.redundancy <= chi_squared_quantile(0.95, self.redundancy)
 
     @property
     def named(self) -> tuple[NamedPoint, ...]:
@@ -77,6 +96,28 @@ def adjust(
     Struck observations are left out. Raises Refused `needs_zero` where no known height was observed.
     """
     limit = Tolerance(own_m=tolerance) if isinstance(tolerance, int | float) else tolerance or Tolerance()
+    result = _adjusted(survey, surface, limit)
+    doubted = [r for r in result.residuals if r.suspect][:MOST_SUSPECTS]
+    return replace(result, suspects=tuple(_without(survey, result, r) for r in doubted)) if doubted else result
+
+
+def _without(survey: Survey, result: Adjustment, doubted: Residual) -> Suspect:
+    """What striking one observation would do to the heights that remain."""
+    left = tuple(replace(o, struck=True) if o.n == doubted.n else o for o in survey.observations)
+    try:
+        other = _adjusted(replace(survey, observations=left), Surface.GROUND, Tolerance()).heights
+    except Refused:
+        return Suspect(doubted.n, doubted.label, "", 0.0)
+    both = [
+        (other[key].elevation_m - height.elevation_m, key.label)
+        for key, height in result.heights.items()
+        if key in other
+    ]
+    moved_m, moved = max(both, key=lambda pair: abs(pair[0]))
+    return Suspect(doubted.n, doubted.label, moved, moved_m)
+
+
+def _adjusted(survey: Survey, surface: Surface, limit: Tolerance) -> Adjustment:
     taken = tuple(o for o in survey.observations if not o.struck)
     seen, points, undetermined = _determined(taken)
     book = in_order(seen, points)
@@ -134,6 +175,7 @@ def _heights(points: Sequence[Point], book: Approximate, solution: Solution, spr
     return found
 
 
+MOST_SUSPECTS = 3
 SUSPECT_W = 3.29
 """Beyond this a residual is one in a thousand, if all is well (normal distribution)."""
 
