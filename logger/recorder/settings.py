@@ -8,6 +8,7 @@ from typing import Any
 from drivers.instrument import InstrumentFile
 from drivers.lengths import Units
 from logger.observation import Tape
+from logger.session.derive import WAY
 from logger.session.events import program_version
 
 TIMEOUT_S = 15.0
@@ -45,6 +46,7 @@ class Settings:
         """The body of the event that stands before any data these settings are used for."""
         return {
             "program": program_version(),
+            "way": WAY,
             "system": f"{platform.system()} {platform.machine()}, Python {platform.python_version()}",
             "job": self.job,
             "units": str(self.units),

@@ -12,6 +12,9 @@ from logger.session.events import seconds
 from logger.session.packing import RawChunk
 from logger.settle import Live, Settled, Settler
 
+WAY = 1
+"""The way heights are decoded and settled; to be raised with any change that makes other numbers of the same bytes."""
+
 
 class Pipeline:
     """Decoder and settler of one instrument, fed chunks in the order they arrived.

@@ -1,16 +1,16 @@
 """Whether a session is what was recorded: the digest chain, then every observation made again from the raw bytes."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from drivers.instrument import parse
-
 from drivers.errors import DriverError
+from drivers.instrument import parse
 from logger.errors import CorruptSession, FileError, Refused
 from logger.observation import Survey
 from logger.session.chain import chained
-from logger.session.derive import Pipeline
+from logger.session.derive import WAY, Pipeline
 from logger.session.events import Draft, Event, EventKind, canonical
 from logger.session.fieldbook import FACE, FieldBook
 from logger.session.observed import observed_body, tag_of
@@ -72,7 +72,8 @@ def verify(path: Path | str, printed: str = "") -> tuple[Verified, Survey, Surve
 class Derived:
     """A field book made again from raw bytes and tags by the code that made the first; differences are refused.
 
-    `exact` counts the observations equal to the last bit: all of them, unless this machine's arithmetic is another.
+    `exact` counts the observations equal to the last bit: all of them, unless this machine's arithmetic is another, or
+    an earlier version settled in another way: then other numbers are no sign of tampering, and are counted alone.
     """
 
     def __init__(self, path: Path) -> None:
@@ -81,6 +82,7 @@ class Derived:
         self.chunks = self.exact = 0
         self._done = 0
         self._pipeline: Pipeline | None = None
+        self._same_way = True
 
     @property
     def readings(self) -> int:
@@ -101,6 +103,7 @@ class Derived:
         match event.kind:
             case EventKind.OPENED:
                 self._done = self.readings
+                self._same_way = event.body.get("way", WAY) == WAY
                 text = event.body["instrument"]["text"]
                 self._pipeline = Pipeline(parse(text, "the recorded instrument")) if text else None
             case EventKind.RAW:
@@ -118,19 +121,25 @@ class Derived:
         body: dict[str, Any] = event.body
         tag, since_us = tag_of(body), body["since_us"]
         settled = self._must_have().take(since_us, forced=tag.forced)
+        if settled is None and not self._same_way:
+            return Draft(event.at_us, event.t_us, event.kind, body)
         if settled is None:
             raise ValueError("its raw bytes give no such reading")
         again = observed_body(self.book, tag, settled, since_us)
         if canonical(again) == event.text:
             self.exact += 1
-        elif wrong := [key for key in {*again, *body} if not _close(again.get(key), body.get(key))]:
-            raise ValueError(f"its raw bytes give another {', '.join(sorted(wrong))}")
+        elif (wrong := _differing(again, body)) and self._same_way:
+            raise ValueError(f"its raw bytes give another {', '.join(wrong)}")
         return Draft(event.at_us, event.t_us, event.kind, again)
 
     def _must_have(self) -> Pipeline:
         if self._pipeline is None:
             raise ValueError("no instrument was recorded before it")
         return self._pipeline
+
+
+def _differing(one: Mapping[str, Any], other: Mapping[str, Any]) -> list[str]:
+    return sorted(key for key in {*one, *other} if not _close(one.get(key), other.get(key)))
 
 
 def _close(one: object, other: object) -> bool:

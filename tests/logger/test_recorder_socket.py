@@ -43,6 +43,14 @@ def command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
     return [sys.executable, "-m", "tui.cli", "record", *options, "--instrument", str(tmp_path / "level.toml")]
 
 
+def launched(command: list[str]) -> "subprocess.Popen[bytes]":
+    return subprocess.Popen(command, stdin=subprocess.DEVNULL, start_new_session=True)
+
+
+def exists(path: str) -> bool:
+    return Path(path).exists()
+
+
 Start = Callable[[], Awaitable[Client]]
 
 
@@ -52,7 +60,7 @@ async def start(tmp_path: Path, command: list[str]) -> AsyncIterator[Start]:
     processes: list[subprocess.Popen[bytes]] = []
 
     async def run() -> Client:
-        processes.append(subprocess.Popen(command, stdin=subprocess.DEVNULL, start_new_session=True))
+        processes.append(launched(command))
         async with asyncio.timeout(30):
             while (client := await attach(tmp_path / "slope.walk")) is None:
                 assert processes[-1].poll() is None
@@ -116,7 +124,7 @@ async def test_a_killed_recorder_is_noticed_and_its_socket_replaced(
         await client.ask("station 1")
     assert [event async for event in client.events()] == []
     assert await attach(tmp_path / "slope.walk") is None
-    assert Path(status["socket"]).exists()
+    assert exists(status["socket"])
     again = await start()
     now = await again.ask("status")
     assert (now["counts"]["observations"], now["needs_zero"]) == (1, False)
@@ -132,7 +140,7 @@ async def test_end_stops_it_and_takes_the_socket_away(client: Client, tmp_path: 
     assert ended["event"] == "ended"
     assert (await waits)["ok"], "what was asked before is answered before"
     async with asyncio.timeout(5):
-        while Path(status["socket"]).exists():  # noqa: ASYNC110 - nothing announces it
+        while exists(status["socket"]):  # noqa: ASYNC110 - nothing announces it
             await asyncio.sleep(0.01)
     with Session.open(tmp_path / "slope.walk") as session:
         assert field_book(session).closed
