@@ -14,6 +14,8 @@ APPLICATION_ID = 0x52535754
 VERSION = 1
 BUSY_S = 5.0
 LONGEST_VALUE = 64 * 1024 * 1024
+FAULTS = (sqlite3.Error, UnicodeDecodeError)
+"""What SQLite raises; its own message may hold bytes of a damaged file that are no text."""
 
 TABLE = """CREATE TABLE event (
     n INTEGER PRIMARY KEY,
@@ -56,7 +58,7 @@ def make(path: Path) -> None:
             connection.close()
         new.replace(path)
         _sync_folder(path.parent)
-    except (sqlite3.Error, OSError) as error:
+    except (*FAULTS, OSError) as error:
         with contextlib.suppress(OSError):
             new.unlink(missing_ok=True)
         raise CannotWrite(path, f"the session cannot be made ({error})") from error
@@ -79,7 +81,7 @@ def connect_writer(path: Path) -> sqlite3.Connection:
         check(connection, path)
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = FULL")
-    except sqlite3.Error as error:
+    except FAULTS as error:
         raise said(path, error) from error
     return connection
 
@@ -97,7 +99,7 @@ def connect_reader(path: Path) -> sqlite3.Connection:
             connection.close()
             connection = _where_nothing_can_be_written(path)
         check(connection, path)
-    except sqlite3.Error as error:
+    except FAULTS as error:
         raise said(path, error) from error
     return connection
 
@@ -169,7 +171,7 @@ def _check(connection: sqlite3.Connection, path: Path) -> None:
         raise CorruptSession(path, "its tables or triggers are not those of a session")
 
 
-def said(path: Path, error: sqlite3.Error) -> FileError:
+def said(path: Path, error: Exception) -> FileError:
     """What an error of SQLite means to the user."""
     code = getattr(error, "sqlite_errorcode", None)
     family = code & 0xFF if code is not None else sqlite3.SQLITE_CORRUPT

@@ -10,7 +10,7 @@ from typing import Self
 from logger.errors import CannotWrite, CorruptSession
 from logger.session.events import GENESIS, Draft, Event, sealed
 from logger.session.lock import WriterLock
-from logger.session.schema import connect_reader, connect_writer, make, said
+from logger.session.schema import FAULTS, connect_reader, connect_writer, make, said
 
 COLUMNS = "n, at_us, t_us, kind, body, raw, digest"
 ROW = (int, int, int, str, str, bytes, bytes)
@@ -86,7 +86,7 @@ class Session:
             self._connection.execute("BEGIN IMMEDIATE")
             self._connection.executemany(f"INSERT INTO event ({COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
             self._connection.execute("COMMIT")
-        except sqlite3.Error as error:
+        except FAULTS as error:
             self._undo()
             raise said(self.path, error) from error
         self.events_saved, self.digest = self.events_saved + len(events), before
@@ -112,14 +112,14 @@ class Session:
         """What SQLite itself says of the file's pages: `ok`, or the first fault."""
         try:
             return str(self._connection.execute("PRAGMA integrity_check(1)").fetchone()[0])
-        except sqlite3.Error as error:
+        except FAULTS as error:
             return str(error)
 
     def copy_to(self, out: Path) -> None:
         """Write one self-contained file of what is saved now, also from a live session."""
         try:
             self._connection.execute("VACUUM INTO ?", (str(out),))
-        except sqlite3.Error as error:
+        except FAULTS as error:
             raise said(out, error) from error
 
     def close(self) -> None:
@@ -153,7 +153,7 @@ class Session:
     def _fetch(self, query: str, values: Sequence[object]) -> list[Event]:
         try:
             rows = self._connection.execute(query, values).fetchall()
-        except sqlite3.Error as error:
+        except FAULTS as error:
             raise said(self.path, error) from error
         for row in rows:
             if tuple(map(type, row)) != ROW:

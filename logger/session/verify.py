@@ -25,13 +25,18 @@ SAME_M = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Verified:
-    """What was checked: counts, the digest of the last event, and the event that carries a digest printed on paper."""
+    """What was checked: counts, the digest of the last event, and the event that carries a digest printed on paper.
+
+    `exact` counts the observations made again to the last bit; `same_way` is false where an earlier version settled
+    them in another way, so that they cannot be.
+    """
 
     events: int
     chunks: int
     readings: int
     observations: int
     exact: int
+    same_way: bool
     digest: str
     printed_at: int | None = None
 
@@ -63,6 +68,7 @@ def verify(path: Path | str, printed: str = "") -> tuple[Verified, Survey, Surve
             derived.readings,
             sum(e.body["kind"] != FACE for e in recorded.entries),
             derived.exact,
+            same_way=derived.same_way,
             digest=digest,
             printed_at=printed_at,
         )
@@ -82,7 +88,7 @@ class Derived:
         self.chunks = self.exact = 0
         self._done = 0
         self._pipeline: Pipeline | None = None
-        self._same_way = True
+        self.same_way = True
 
     @property
     def readings(self) -> int:
@@ -103,7 +109,7 @@ class Derived:
         match event.kind:
             case EventKind.OPENED:
                 self._done = self.readings
-                self._same_way = event.body.get("way", WAY) == WAY
+                self.same_way = self.same_way and event.body.get("way", WAY) == WAY
                 text = event.body["instrument"]["text"]
                 self._pipeline = Pipeline(parse(text, "the recorded instrument")) if text else None
             case EventKind.RAW:
@@ -121,14 +127,14 @@ class Derived:
         body: dict[str, Any] = event.body
         tag, since_us = tag_of(body), body["since_us"]
         settled = self._must_have().take(since_us, forced=tag.forced)
-        if settled is None and not self._same_way:
+        if settled is None and not self.same_way:
             return Draft(event.at_us, event.t_us, event.kind, body)
         if settled is None:
             raise ValueError("its raw bytes give no such reading")
         again = observed_body(self.book, tag, settled, since_us)
         if canonical(again) == event.text:
             self.exact += 1
-        elif (wrong := _differing(again, body)) and self._same_way:
+        elif (wrong := _differing(again, body)) and self.same_way:
             raise ValueError(f"its raw bytes give another {', '.join(wrong)}")
         return Draft(event.at_us, event.t_us, event.kind, again)
 

@@ -11,6 +11,7 @@ import argparse
 import asyncio
 import gc
 import json
+import os
 import resource
 import tempfile
 import time
@@ -51,6 +52,7 @@ class Level:
     async def events(self) -> AsyncIterator[Chunk | LinkChanged]:
         while True:
             yield await self.chunks.get()
+            self.chunks.task_done()
 
     async def close(self) -> None:
         pass
@@ -79,8 +81,7 @@ async def recorded(path: Path, hz: int, hours: float) -> dict[str, object]:
             tag = asyncio.create_task(recorder.ask("benchmark BM" if not tags else f"station {tags}"))
             await asyncio.sleep(0)
         level.speak(hz // 2)
-        while not level.chunks.empty():
-            await asyncio.sleep(0)
+        await level.chunks.join()
         if tick % 2:
             recorder.acquisition.flush()
         if tick % (2 * TAG_EVERY_S) == 8:
@@ -94,7 +95,7 @@ async def recorded(path: Path, hz: int, hours: float) -> dict[str, object]:
     opening = time.monotonic()
     observations = len(survey(path).observations)
     opened_s = time.monotonic() - opening
-    size = path.stat().st_size
+    size = os.stat(path).st_size
     return {
         "hz": hz,
         "hours": hours,

@@ -24,7 +24,7 @@ def command(file: Path, digest: str, _: bool) -> None:
     try:
         counts, recorded, derived = verify(file, digest)
         identical = same_profile(recorded, derived)
-        if not identical:
+        if not identical and counts.same_way:
             raise CorruptSession(file, "the profile from the raw bytes is another than the recorded one")
     except CorruptSession as error:
         emit_json({"ok": False, "event": error.event, "profile_identical": False, "message": str(error)})
