@@ -53,18 +53,17 @@ def between(a: Floats, b: Floats, half: Floats, weights: tuple[float, float]) ->
 
 
 def cells(gap: Floats, half: Floats, above: float, below: float) -> Floats:
-    """Weighted area of each cell from the gaps at its ends; `gap` (m,), `half` the half widths (m-1,)."""
+    """Weighted area of each cell from the gaps at its ends; `gap` (s, m), `half` the half widths (m-1,)."""
     value = np.maximum(gap, 0.0)
     value *= above + below
     value -= below * gap
-    areas = value[1:] + value[:-1]
+    areas = value[:, 1:] + value[:, :-1]
     areas *= half
     under = gap < 0
-    crossed = np.flatnonzero(under[1:] != under[:-1])
-    if crossed.size:
-        a, b = gap[crossed], gap[crossed + 1]
-        first = np.where(a < 0, below, above)
-        areas[crossed] = half[crossed] * (first * a * a + (above + below - first) * b * b) / np.abs(a - b)
+    changed = np.flatnonzero(under[:, 1:] != under[:, :-1])
+    if changed.size:
+        rows, crossed = np.divmod(changed, areas.shape[1])
+        areas[rows, crossed] = between(gap[rows, crossed], gap[rows, crossed + 1], half[crossed], (above, below))
     return areas
 
 
@@ -93,34 +92,37 @@ class Lattice:
             self._leaned[slope] = self.ground - slope * self.x
         return self._leaned[slope]
 
-    def prefix(self, level_m: float, slope: float, first: int, last: int) -> Floats:
-        """Weighted area from grid line `first` to each up to `last`, under the surface `level_m + slope * x`."""
+    def prefix(self, levels_m: Floats, slope: float, first: int, last: int) -> Floats:
+        """Weighted area from grid line `first` to each up to `last`, one row a surface `level + slope * x`."""
         begin, end = self.index[first], self.index[last] + 1
-        areas = cells(self.leaned(slope)[begin:end] - level_m, self.half[begin : end - 1], *self.weights)
-        sums = np.empty(len(areas) + 1)
-        sums[0] = 0.0
-        np.cumsum(areas, out=sums[1:])
-        return sums if self.on_grid else sums[self.index[first : last + 1] - begin]
+        gap = self.leaned(slope)[begin:end] - levels_m[:, None]
+        areas = cells(gap, self.half[begin : end - 1], *self.weights)
+        sums = np.empty_like(gap)
+        sums[:, 0] = 0.0
+        np.cumsum(areas, axis=1, out=sums[:, 1:])
+        return sums if self.on_grid else sums[:, self.index[first : last + 1] - begin]
 
     def windows(self, levels_m: Floats, slope: float, first: int, length: int) -> Floats:
-        """Weighted area over `length` cells from each grid line on, each under a level of its own.
+        """Weighted area over `length` cells from each grid line on (columns), each under a level of its own.
 
         Where the ground stays on one side of the level the area is that of the ground less that of the level; only
         windows that it crosses are cut into cells.
         """
         leaned, above, below = self.leaned(slope), *self.weights
         least, most, sums = self._extent(slope, length)
-        these = slice(first, first + len(levels_m))
-        begin, end = self.index[these], self.index[first + length : first + length + len(levels_m)]
+        count = levels_m.shape[1]
+        these = slice(first, first + count)
+        begin, end = self.index[these], self.index[first + length : first + length + count]
         signed = sums[end] - sums[begin] - levels_m * (length * self.grid_m)
         areas = np.where(signed > 0, above * signed, -below * signed)
-        mixed = np.flatnonzero((least[these] < levels_m) & (most[these] > levels_m))
+        rows, mixed = np.nonzero((least[these] < levels_m) & (most[these] > levels_m))
         if mixed.size:
             start, stop = begin[mixed], end[mixed]
             widest = int((stop - start).max())
             at = np.minimum(start + np.arange(widest + 1)[:, None], stop)
-            gap = leaned[at] - levels_m[mixed]
-            areas[mixed] = between(gap[:-1], gap[1:], np.diff(self.x[at], axis=0) / 2, self.weights).sum(axis=0)
+            gap = leaned[at] - levels_m[rows, mixed]
+            halves = np.diff(self.x[at], axis=0) / 2
+            areas[rows, mixed] = between(gap[:-1], gap[1:], halves, self.weights).sum(axis=0)
         return areas
 
     def _extent(self, slope: float, length: int) -> tuple[Floats, Floats, Floats]:

@@ -114,7 +114,7 @@ class Search:
         self.least = problem.landing - problem.tread
         self.flight = problem.flight_most or problem.flight_least
         self.above = self._above_landings()
-        self.rows: dict[tuple[int, int], Row] = {}
+        self.rows: dict[int, Row] = {}
 
     def layout(self) -> Layout | None:
         """The best layout of this sweep with at least one landing; None where there is none."""
@@ -137,15 +137,14 @@ class Search:
         costs = [after]
         for k in range(p.searched, 0, -1):
             here = np.full_like(after, np.inf)
-            for stage in range(self.stages):
-                row = self.rows[k, stage] = Row(self, k, stage)
-                landing = row.landing(after)
-                here[stage, p.flight_least - 1 :] = landing
-                if k < p.searched:
-                    up = row.treads() + after[stage]
-                    np.minimum(here[stage, :-1], up[1:], out=here[stage, :-1])
-                    if p.flight_most is None:
-                        np.minimum(here[stage, -1], up[-1], out=here[stage, -1])
+            row = self.rows[k] = Row(self, k)
+            stages = slice(row.low, row.high + 1)
+            here[stages, p.flight_least - 1 :] = row.landing(after)[:, None, :]
+            if k < p.searched:
+                up = row.treads[:, None, :] + after[stages]
+                here[stages, :-1] = np.minimum(here[stages, :-1], up[:, 1:])
+                if p.flight_most is None:
+                    here[stages, -1] = np.minimum(here[stages, -1], up[:, -1])
             costs.append(here)
             after = here
         return [after, *reversed(costs)]
@@ -158,15 +157,16 @@ class Search:
         k, stage, so_far, e = 1, 0, 0, 0
         budget = costs[1][0, 0, 0] + BUDGET_M2
         while True:
-            row, after = self.rows[k, stage], costs[k + 1]
+            row, after = self.rows[k], costs[k + 1]
             longer = min(so_far + 1, self.flight - 1)
-            tread = row.treads()[e] if k < p.searched and (p.flight_most is None or so_far < longer) else np.inf
+            may = k < p.searched and (p.flight_most is None or so_far < longer)
+            tread = float(row.treads[stage - row.low, e]) if may else np.inf
             if tread + after[stage, longer, e] <= budget:
                 depths.append(p.tread_m)
                 landings.append(False)
                 budget, so_far = budget - tread, longer
             else:
-                to, cost = row.lowest_landing(after, e, budget)
+                to, cost = row.lowest_landing(after, (stage, e), budget)
                 landings.append(True)
                 if to is None:
                     depths.append(p.tread_m + (p.excess - e) * p.grid_m + p.remainder_m)
@@ -201,25 +201,31 @@ class Search:
 
 
 class Row:
-    """What may follow riser k once so many landings are passed; all arrays run over the excess."""
+    """What may follow riser k; array rows are the numbers of landings that may have been passed, columns the excess."""
 
-    def __init__(self, search: Search, k: int, stage: int) -> None:
-        self.search, self.k, self.stage = search, k, stage
+    def __init__(self, search: Search, k: int) -> None:
+        self.search, self.k = search, k
         p, self.heights = search.problem, search.sweep.heights
         self.first = (k - 1) * p.tread
         self.begin_m = self.first * p.grid_m
+        self.low, self.high = 0, 0
+        if search.sweep.landings is not None:
+            self.low = max(0, search.stages - (p.searched - k + 1))
+            self.high = min(search.stages - 1, k - 1)
         slope = self.heights.landing_fall
-        self.level_m = self.heights.level_m(k, stage, slope)
-        self.sums = search.lattice.prefix(self.level_m, slope, self.first, self.first + p.excess + p.tread)
+        stages = range(self.low, self.high + 1)
+        self.levels_m = np.array([self.heights.level_m(k, stage, slope) for stage in stages], np.float64)
+        self.sums = search.lattice.prefix(self.levels_m, slope, self.first, self.first + p.excess + p.tread)
+        self.treads = self._treads()
 
-    def treads(self) -> Floats:
+    def _treads(self) -> Floats:
         """Cost of a tread."""
         p, h = self.search.problem, self.heights
         if h.fall == h.landing_fall:
-            costs = self.sums[p.tread :] - self.sums[: p.excess + 1]
+            costs = self.sums[:, p.tread :] - self.sums[:, : p.excess + 1]
         else:
             x = self.begin_m + self.search.along_m
-            levels = self.level_m + (h.landing_fall - h.fall) * x
+            levels = self.levels_m[:, None] + (h.landing_fall - h.fall) * x
             costs = self.search.lattice.windows(levels, h.fall, self.first, p.tread)
         if self.search.places.wishes:
             x = self.begin_m + self.search.along_m
@@ -229,47 +235,57 @@ class Row:
     def landing(self, after: Floats) -> Floats:
         """Least cost of a landing and all that follows it."""
         p = self.search.problem
-        best = np.full(p.excess + 1, np.inf)
-        if self._may_go_on():
-            self._lower_landings(self.sums[p.tread :] + after[self._next_stage(), 0], best)
-        self._uppermost(best)
-        best -= self.sums[: p.excess + 1]
+        best = np.full((len(self.sums), p.excess + 1), np.inf)
+        going = self._going_on()
+        if going:
+            onward = self.sums[:going, p.tread :] + after[self._next(self.low) :, 0][:going]
+            self._lower_landings(onward, best[:going])
+        if self.high == self.search.stages - 1:
+            self._uppermost(best[-1])
+        best -= self.sums[:, : p.excess + 1]
         best += TIE_M2
         return best
 
-    def lowest_landing(self, after: Floats, e: int, budget: float) -> tuple[int | None, float]:
+    def lowest_landing(self, after: Floats, at: tuple[int, int], budget: float) -> tuple[int | None, float]:
         """The shortest landing within the budget, as the excess after it; None for the uppermost."""
-        p = self.search.problem
-        if self._may_go_on():
-            costs = self.sums[p.tread :] - self.sums[e] + TIE_M2
-            fits = (costs + after[self._next_stage(), 0] <= budget) & self._reached(e)
+        p, (stage, e) = self.search.problem, at
+        if stage - self.low < self._going_on():
+            sums = self.sums[stage - self.low]
+            costs = sums[p.tread :] - sums[e] + TIE_M2
+            fits = (costs + after[self._next(stage), 0] <= budget) & self._reached(e)
             if fits.any():
                 to = int(np.argmax(fits))
                 return to, float(costs[to])
         return None, 0.0
 
-    def _may_go_on(self) -> bool:
-        return self.k < self.search.problem.searched and (
-            self.search.sweep.landings is None or self.stage < self.search.stages - 1
-        )
+    def _going_on(self) -> int:
+        """How many of the rows may have a landing that is not the uppermost."""
+        if self.k == self.search.problem.searched:
+            return 0
+        if self.search.sweep.landings is None:
+            return 1
+        return max(0, min(self.high, self.search.stages - 2) - self.low + 1)
 
-    def _next_stage(self) -> int:
-        return min(self.stage + 1, self.search.stages - 1)
+    def _next(self, stage: int) -> int:
+        """The stage after a landing."""
+        return stage if self.search.sweep.landings is None else stage + 1
 
     def _lower_landings(self, onward: Floats, best: Floats) -> None:
         """Into `best`, for each excess, the least `onward` that a landing from there may reach."""
         p, least = self.search.problem, self.search.least
         if self.search.places.free and p.landing_step == 1:
-            best[: max(0, p.excess + 1 - least)] = np.minimum.accumulate(onward[::-1])[::-1][least:]
+            reach = np.minimum.accumulate(onward[:, ::-1], axis=1)[:, ::-1]
+            best[:, : max(0, p.excess + 1 - least)] = reach[:, least:]
             return
         for window in self._windows():
             starts = np.arange(window.begin, window.end + 1)
             first = np.maximum(starts + window.need, window.low)
             first += (starts + least - first) % p.landing_step
             inside = first <= window.high
-            reach = running_least(onward[window.low : window.high + 1], p.landing_step)
             at = starts[inside]
-            best[at] = np.minimum(best[at], reach[first[inside] - window.low])
+            for values, into in zip(onward, best, strict=True):
+                reach = running_least(values[window.low : window.high + 1], p.landing_step)
+                into[at] = np.minimum(into[at], reach[first[inside] - window.low])
 
     def _windows(self) -> Iterator[Window]:
         if self.search.places.free:
@@ -292,10 +308,9 @@ class Row:
         """Into `best`, the cost from the grid line of the row's beginning on with the uppermost landing here."""
         search, p = self.search, self.search.problem
         cost = search.above[self.k]
-        counted = search.sweep.landings is not None and self.stage != search.stages - 1
-        if not np.isfinite(cost) or counted:
+        if not np.isfinite(cost):
             return
-        cost += float(self.sums[-1]) + self._remainder()
+        cost += float(self.sums[-1, -1]) + self._remainder()
         last = p.excess - p.least_excess
         allowed = slice(last % p.landing_step, last + 1, p.landing_step)
         if search.places.free:
@@ -311,7 +326,7 @@ class Row:
         if not p.remainder_m:
             return 0.0
         x, slope = (self.first + p.tread + p.excess) * p.grid_m, self.heights.landing_fall
-        at, height, slopes = np.array([x]), np.array([self.level_m + slope * x]), np.array([slope])
+        at, height, slopes = np.array([x]), self.levels_m[-1:] + slope * x, np.array([slope])
         above, below = p.line.areas(at, x + p.remainder_m, height, slopes)
         return float(p.weights[0] * above[0] + p.weights[1] * below[0])
 
