@@ -1,0 +1,195 @@
+"""When a height is steady and what it is worth: simulated hoses, real captures, and the same bits every time."""
+
+import csv
+import math
+import random
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from logger.reduction import sample
+from logger.settle import Settled, Settler
+
+
+@dataclass(frozen=True)
+class Rule:
+    window_s: float = 1.5
+    spread_m: float = 0.002
+    damping_s: float = 0.0
+    resolution_m: float = 0.0
+
+
+def settle(
+    height: Callable[[float], float], rule: Rule = Rule(), *, since_s: float = 3.0, rate: float = 10
+) -> Settled | None:
+    settler = Settler(rule)
+    for i in range(int(30 * rate)):
+        settler.feed(i / rate, height(i / rate))
+        if i / rate > since_s and (found := settler.take(since_s)) is not None:
+            return found
+    return None
+
+
+def test_outliers_as_in_the_worked_window() -> None:
+    # Hampel's identifier with 1.4826 MAD: median 1.0, MAD 0.05, scaled 0.07413; only 9.0 lies beyond three of them.
+    window = [1.0, 1.1, 0.9, 1.0, 9.0, 1.05, 0.95]
+    assert sample.without_outliers(window) == [1.0, 1.1, 0.9, 1.0, 1.05, 0.95]
+    assert abs(sample.MAD_TO_SIGMA - 1.482602218505602) < 1e-15
+
+
+def test_effective_count_is_whole_for_white_noise_and_small_for_slow_noise() -> None:
+    rnd = random.Random(2)
+    white, slow, memory, slow_memory = [], [], sample.Memory(), sample.Memory()
+    x = 0.0
+    for _ in range(40):
+        white = [rnd.gauss(0, 1) for _ in range(15)]
+        slow = [x := 0.951 * x + 0.309 * rnd.gauss(0, 1) for _ in range(15)]
+        memory, slow_memory = memory.after(white), slow_memory.after(slow)
+    assert sample.effective_count(white, memory) > 10
+    assert sample.effective_count(slow, slow_memory) < 2.5
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.5, 0.9])
+def test_correlation_of_short_windows_is_mended(rho: float) -> None:
+    rnd = random.Random(3)
+    power = lagged = 0.0
+    for _ in range(3000):
+        window = [rnd.gauss(0, 1)]
+        for _ in range(14):
+            window.append(rho * window[-1] + math.sqrt(1 - rho**2) * rnd.gauss(0, 1))
+        one = sample.moments(window)
+        power, lagged = power + one[0], lagged + one[1]
+    assert sample.correlation(lagged / power, 15) == pytest.approx(rho, abs=0.03)
+
+
+def test_resting_probe_takes_one_window() -> None:
+    rnd = random.Random(1)
+    found = settle(lambda t: 0.8 + rnd.gauss(0, 0.0003))
+    assert found is not None
+    assert found.steady
+    assert found.to_s - 3.0 < 1.6
+    assert found.height_m == pytest.approx(0.8, abs=3 * found.u_m)
+    assert 0.00005 < found.u_m < 0.0003
+
+
+def test_only_readings_after_the_tag_count() -> None:
+    found = settle(lambda t: 0.5 if t <= 3.0 else 0.9)
+    assert found is not None
+    assert found.height_m == 0.9
+    assert found.from_s > 3.0
+
+
+@pytest.mark.parametrize(("damping_s", "period_s"), [(0.12, 0.5), (1.0, 2.0), (3.0, 4.0)])
+def test_swinging_hose_is_waited_for(damping_s: float, period_s: float) -> None:
+    errors = []
+    for seed in range(15):
+        rnd = random.Random(seed)
+        phase = rnd.uniform(0, 6.28)
+        found = settle(
+            lambda t, rnd=rnd, phase=phase: (  # type: ignore[misc]
+                0.2 * (t < 2.9)
+                + 0.1 * (t >= 2.9) * math.exp(-(t - 2.9) / damping_s) * math.cos(6.283 * (t - 2.9) / period_s + phase)
+                + rnd.gauss(0, 0.0002)
+            )
+        )
+        assert found is not None
+        errors.append(abs(found.height_m) / found.u_m)
+    assert max(errors) < 4
+    assert sum(e < 1.96 for e in errors) >= 12
+
+
+def test_a_height_that_swings_for_ever_is_never_steady() -> None:
+    assert settle(lambda t: 0.004 * math.sin(6.283 * t / 2)) is None
+
+
+def test_the_instruments_own_flag_is_obeyed() -> None:
+    settler = Settler(Rule())
+    for i in range(60):
+        settler.feed(i / 10, 1.0, stable=i < 40)
+    assert settler.take(4.5) is None
+    assert settler.take(0.5) is None
+
+
+def test_spikes_are_dropped_and_counted() -> None:
+    rnd = random.Random(7)
+    found = settle(lambda t: 0.3 + rnd.gauss(0, 0.0003) + (0.5 if 3.55 < t < 3.65 else 0.0))
+    assert found is not None
+    assert found.dropped >= 1
+    assert found.height_m == pytest.approx(0.3, abs=0.0005)
+
+
+def test_equal_readings_leave_a_step_over_root_twelve() -> None:
+    # JCGM 100:2008, F.2.2.1.
+    found = settle(lambda t: 0.254, Rule(resolution_m=0.00127))
+    assert found is not None
+    assert found.u_m == pytest.approx(0.00127 / math.sqrt(12), rel=1e-6)
+
+
+def test_forced_reading_carries_the_swing() -> None:
+    settler = Settler(Rule())
+    for i in range(40):
+        settler.feed(i / 10, 0.02 * math.sin(i))
+    forced = settler.force(2.05)
+    assert forced is not None
+    assert not forced.steady
+    assert forced.readings == 1
+    assert forced.from_s == 2.1
+    assert 0.01 < forced.u_m < 0.05
+    assert settler.force(99.0) is None
+
+
+def test_same_readings_same_bits_however_often_it_is_asked() -> None:
+    def run(ask: bool) -> Settled | None:
+        rnd, settler = random.Random(11), Settler(Rule())
+        for i in range(200):
+            settler.feed(i / 10, 1.0 + rnd.gauss(0, 0.0004), None, 15.0 + i * 0.01)
+            if ask:
+                settler.now()
+                settler.take(i / 10 - 0.5)
+        return settler.take(18.0)
+
+    assert run(ask=True) == run(ask=False)
+
+
+def test_memory_is_bounded() -> None:
+    settler = Settler(Rule())
+    for i in range(100_000):
+        settler.feed(i / 1000, 1.0)
+    assert len(settler._trace.times) < 20_000
+
+
+def test_rangefinder_with_one_absurd_outlier(corpus: Path) -> None:
+    # 1802 distances at 97 Hz from an optical rangefinder, noise of centimetres, 66910.80 at 15.726 s.
+    with (corpus / "timeseries" / "lidarlite_distance.csv").open() as file:
+        rows = [(float(r["t_s"]), float(r["distance_cm"]) / 100) for r in csv.DictReader(file)]
+    settler = Settler(Rule(spread_m=0.05, resolution_m=0.0001))
+    taken = []
+    since = 0.0
+    for t, height in rows:
+        settler.feed(t, height)
+        if (found := settler.take(since)) is not None:
+            taken.append(found)
+            since = t
+    assert taken
+    assert all(abs(s.height_m) < 10 for s in taken)
+    window = [height for t, height in rows if 15.0 < t < 16.5]
+    kept = sample.without_outliers(window)
+    assert max(window) > 600
+    assert max(kept) < 10
+    assert len(kept) > 0.8 * len(window)
+
+
+@pytest.mark.parametrize(("capture", "steady"), [("scale_26_9g_stable", True), ("scale_26_9g_unstable", False)])
+def test_balance_agrees_with_its_own_flag(corpus: Path, capture: str, steady: bool) -> None:
+    text = (corpus / "serial" / f"{capture}.bin").read_bytes().decode("ascii", "replace")
+    settler, count, t = Settler(Rule(window_s=0.4, spread_m=0.0005, resolution_m=0.0001)), 0, 0.0
+    for line in text.splitlines():
+        parts = line.split()
+        if len(parts) == 3 and parts[2] in "SU":
+            settler.feed(t, float(parts[0]) / 1000, parts[2] == "S")
+            count, t = count + 1, t + 0.1
+    assert count > 0
+    if count >= 6:
+        assert (settler.take(-0.05) is not None) is steady
