@@ -14,6 +14,8 @@ from drivers.gatt_values import is_uuid, short_uuid
 from drivers.radio import Seen, already_connected, scanning
 
 SCHEME = "ble://"
+SEARCH_S = 10.0
+"""How long a device that does not show itself is looked for."""
 TWINS_S = 1.0
 """How long after the first that fits others are listened for, so that two of the same name are noticed."""
 OLD_ADDRESS_S = 3.0

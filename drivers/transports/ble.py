@@ -14,7 +14,7 @@ from functools import partial
 from typing import Any
 
 from drivers import gatt_values as gv
-from drivers.ble_search import Target, search
+from drivers.ble_search import SEARCH_S, Target, search
 from drivers.errors import PortError, PortLost, PortMissing, PortSilent
 from drivers.instrument import InstrumentFile
 from drivers.quantities import quantity
@@ -26,7 +26,6 @@ from drivers.transports.ble_hold import Hold
 
 OPENING_S = 20.0
 """Scan, connect and subscribe together; on Linux a connect alone may take some seconds."""
-SEARCH_S = 10.0
 PROBE_AFTER_S = 2.0
 """Quiet time after which the link itself is tried: a killed Bluetooth service reports nothing."""
 PROBE_S = 2.0

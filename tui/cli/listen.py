@@ -54,7 +54,12 @@ def _identify(port: str, seconds: float, save: str, *, ask: bool, as_json: bool)
 
     if sys.stderr.isatty() and not as_json:
         click.echo(f"listening for {seconds:g} s; raise and lower the probe now and then", err=True)
-    found = asyncio.run(identify(port, seconds, ask=ask))
+    if port.lower().startswith("ble://"):
+        from drivers.ble_identify import identify_ble
+
+        found = asyncio.run(identify_ble(port, seconds))
+    else:
+        found = asyncio.run(identify(port, seconds, ask=ask))
     if as_json:
         emit_json(_document(port, found))
     else:

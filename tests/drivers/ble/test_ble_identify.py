@@ -1,0 +1,134 @@
+"""What advertises, and what an unknown device is taken for; `ports --ble` and `listen ble://…` as a user runs them."""
+
+import asyncio
+import json
+import sys
+
+import pytest
+from ble_bench import SERIAL_IN, SERIAL_OUT, elevation_level, serial_level
+from fake_bluez import Characteristic, FakeBluez, Peripheral, Service
+
+from drivers.ble_identify import advertising, identify_ble
+from drivers.decoders.gatt import GattDecoder
+from drivers.errors import PortMissing
+
+OWN = "0000a501-3c17-4d2e-9b64-6f1d0c8e7a52"
+
+
+async def sends(bluez: FakeBluez, device: Peripheral, uuid: str, values: list[bytes]) -> None:
+    for n in range(10_000):
+        bluez.notify(device, uuid, values[n % len(values)])
+        await asyncio.sleep(0.01)
+
+
+async def risewalk(*words: str) -> tuple[int, str, str]:
+    process = await asyncio.create_subprocess_exec(
+        sys.executable, "-m", "tui.cli", *words, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE
+    )
+    out, err = await asyncio.wait_for(process.communicate(), 30)
+    assert process.returncode is not None
+    return process.returncode, out.decode(), err.decode()
+
+
+async def test_what_advertises_and_which_file_fits(bluez: FakeBluez) -> None:
+    near, far = elevation_level(), serial_level()
+    far.rssi = -90
+    for device in (far, near, Peripheral(None, "D0:00:00:00:00:07", [], rssi=-99)):
+        bluez.bring(device)
+    heard = await advertising(0.3)
+    assert (heard[0].seen.name, heard[0].seen.rssi, heard[0].seen.services) == ("LEVEL", -60, ("181a",))
+    assert [a.instruments for a in heard] == [("ble-elevation", "ble-pressure-water"), ("ble-serial-lines",), ()]
+    assert not bluez.discovering
+
+
+async def test_an_elevation_device(bluez: FakeBluez) -> None:
+    level = elevation_level()
+    bluez.bring(level)
+    sending = asyncio.create_task(sends(bluez, level, "2a6c", [b"\x7b\x00\x00"]))
+    found = await identify_ble("ble://LEVEL", 1.0)
+    sending.cancel()
+    assert found.best is not None
+    assert found.best.instrument is not None
+    assert found.best.tables["decoder"] == {"kind": "gatt", "service": "181a", "characteristic": "2a6c"}
+    assert {r.height_m for r in found.readings[1:]} == {1.23}
+    assert any("too coarse" in reason for reason in found.best.reasons)
+    assert not level.connected
+
+
+async def test_a_finer_characteristic_of_its_own_comes_first(bluez: FakeBluez) -> None:
+    level = elevation_level()
+    fine = Characteristic(OWN, ("notify",), b"", {"2904": bytes.fromhex("10FC0127010000")})
+    level.services[1].characteristics.append(fine)
+    bluez.bring(level)
+    sending = asyncio.create_task(sends(bluez, level, OWN, [(12345).to_bytes(4, "little")]))
+    found = await identify_ble("ble://LEVEL", 1.0)
+    sending.cancel()
+    assert [c.tables["decoder"]["characteristic"] for c in found.candidates] == [OWN, "2a6c"]
+    assert {r.height_m for r in found.readings} == {1.2345}
+
+
+async def test_the_pressure_of_the_air_is_doubted(bluez: FakeBluez) -> None:
+    barometer = Characteristic("2a6d", ("read", "notify"), bytes.fromhex("02760F00"))
+    bluez.bring(Peripheral("AIR", "D0:00:00:00:00:08", [Service("181a", [barometer])], advertised=("181a",)))
+    found = await identify_ble("ble://AIR", 0.6)
+    assert found.best is not None
+    assert found.best.confidence < 0.5
+    assert any("open air" in reason for reason in found.best.reasons)
+
+
+async def test_a_serial_line(bluez: FakeBluez) -> None:
+    level = serial_level()
+    bluez.bring(level)
+    pieces = [b"+0123.4", b" mm\r\n-00", b"05.0 mm\r\n", b"+0200.0 mm\r\n"]
+    sending = asyncio.create_task(sends(bluez, level, SERIAL_OUT, pieces))
+    found = await identify_ble("ble://WIRE", 2.0)
+    sending.cancel()
+    assert found.best is not None
+    assert found.best.instrument is not None
+    table = found.best.tables["decoder"]
+    assert (table["notify"], table["write"], table["inner"]["kind"]) == (SERIAL_OUT, SERIAL_IN, "lines")
+    assert {round(r.height_m, 6) for r in found.readings} == {0.1234, -0.005, 0.2}
+    GattDecoder(found.best.instrument)
+    assert level.characteristic(SERIAL_IN).written == []
+
+
+async def test_nothing_there(bluez: FakeBluez) -> None:
+    with pytest.raises(PortMissing):
+        await identify_ble("ble://LEVEL", 0.3)
+
+
+async def test_the_commands(bluez: FakeBluez) -> None:
+    level = elevation_level()
+    bluez.bring(level)
+    code, out, _ = await risewalk("ports", "--ble", "--seconds", "0.5", "--json")
+    assert code == 0
+    assert json.loads(out)["advertising"] == [
+        {
+            "port": "ble://C4:F2:17:1A:1D:AA",
+            "name": "LEVEL",
+            "address": "C4:F2:17:1A:1D:AA",
+            "rssi_dbm": -60,
+            "services": ["181a"],
+            "instruments": ["ble-elevation", "ble-pressure-water"],
+        }
+    ]
+    code, out, _ = await risewalk("ports", "--ble", "--seconds", "0.5")
+    assert "LEVEL" in out
+    assert "ble-elevation" in out
+    sending = asyncio.create_task(sends(bluez, level, "2a6c", [b"\x7b\x00\x00"]))
+    code, out, _ = await risewalk("listen", "ble://LEVEL", "--seconds", "2", "--json")
+    assert code == 0
+    told = json.loads(out)
+    assert told["instrument"]["decoder"]["characteristic"] == "2a6c"
+    assert told["confidence"] == 0.8
+    assert told["readings"][-1]["height_m"] == 1.23
+    code, out, err = await risewalk(
+        "listen", "ble://LEVEL", "--instrument", "ble-elevation", "--seconds", "3", "--json"
+    )
+    sending.cancel()
+    assert code == 0, err
+    assert {r["height_m"] for r in json.loads(out)["readings"]} == {1.23}
+    bluez.power(on=False)
+    code, _, err = await risewalk("ports", "--ble")
+    assert code == 3
+    assert "bluetoothctl power on" in err
