@@ -43,7 +43,7 @@ def reducer(tape: Tape, line: Line) -> Callable[[float, float | None], Reduced]:
 
 def height_on(line: Line, tape_m: float) -> float:
     """Height of the line at a tape distance, linear between points and level beyond the ends."""
-    at = bisect_right([t for t, _ in line], tape_m)
+    at = bisect_right(line, tape_m, key=lambda knot: knot[0])
     if at == 0 or at == len(line):
         return line[min(at, len(line) - 1)][1]
     (t0, h0), (t1, h1) = line[at - 1], line[at]

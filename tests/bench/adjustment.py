@@ -34,8 +34,8 @@ def survey(observations: int, setups: int) -> Survey:
             elevation_m=0.0 if setup == 1 else None,
         )
         for k in range(each - 2):
-            station = (setup - 1) * each * 0.7 + k
-            add(setup, Kind.STATION, station * 0.1, tape_m=float(round(station)))
+            station = round((setup - 1) * each * 0.7 + k)
+            add(setup, Kind.STATION, station * 0.1, tape_m=float(station))
         add(setup, Kind.TURN, float(setup), name=f"TP{setup}")
     return Survey(tuple(seen), instrument=INSTRUMENT)
 
