@@ -188,6 +188,9 @@ def tables(instrument: InstrumentFile) -> dict[str, Any]:
     """The tables of an instrument file as plain values, defaults left out."""
     plain = instrument.model_dump(by_alias=True, exclude_defaults=True, exclude_none=True, mode="json")
     plain["decoder"] = {"kind": instrument.decoder.kind, **plain.get("decoder", {})}
+    inner = getattr(instrument.decoder, "inner", None)
+    if inner is not None:
+        plain["decoder"]["inner"] = {"kind": inner.kind, **plain["decoder"].get("inner", {})}
     if instrument.ask is not None:
         plain.setdefault("ask", {})
     return plain
@@ -288,8 +291,9 @@ def _read(path: Path) -> InstrumentFile:
 def _mistakes(error: dict[str, Any]) -> Iterator[str]:
     """One mistake as pydantic tells it, as lines of `path: what is wrong`."""
     place = [str(part) for part in error["loc"]]
-    if len(place) > 1 and place[0] == "decoder":
-        del place[1]
+    for at in (2, 1):
+        if len(place) > at and place[at - 1] in ("decoder", "inner") and place[at] in (*KINDS, "plugin"):
+            del place[at]
     message = str(error["msg"]).removeprefix("Value error, ")
     if error["type"] == "extra_forbidden":
         message = "there is no such field"
