@@ -1,0 +1,141 @@
+"""A walk recorded over Bluetooth by the real command, through everything that goes wrong with a radio."""
+
+import asyncio
+import json
+import sys
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+from ble_bench import elevation_level, until
+from fake_bluez import FakeBluez, Peripheral
+
+LEVEL_FILE = """
+[instrument]
+name = "Bench level"
+[decoder]
+kind = "gatt"
+characteristic = "2a6c"
+[serial]
+silence = "0.8 s"
+[settle]
+window = "0.3 s"
+spread = "10 mm"
+"""
+
+
+class Bench:
+    """The device on its stand: what it sends, ten times a second and more, while `mute` is not set."""
+
+    def __init__(self, bluez: FakeBluez, device: Peripheral) -> None:
+        self.bluez, self.device = bluez, device
+        self.steps = 0
+        self.mute = False
+
+    async def send(self) -> None:
+        while True:
+            if not self.mute:
+                self.bluez.notify(self.device, "2a6c", self.steps.to_bytes(3, "little", signed=True))
+            await asyncio.sleep(0.02)
+
+
+class Recorder:
+    """`risewalk record`, spoken to line by line."""
+
+    def __init__(self, process: asyncio.subprocess.Process) -> None:
+        assert process.stdin is not None
+        assert process.stdout is not None
+        self.stdin, self.stdout, self.process = process.stdin, process.stdout, process
+
+    async def ask(self, line: str) -> dict[str, Any]:
+        self.stdin.write(line.encode() + b"\n")
+        answer = json.loads(await asyncio.wait_for(self.stdout.readline(), 20))
+        assert isinstance(answer, dict)
+        return answer
+
+    async def linked(self, state: str, lost: int) -> None:
+        """Wait until the recorder tells this state of the line, after so many losses."""
+        async with asyncio.timeout(20):
+            while True:
+                told = await self.ask("status")
+                if told["link"] == state and told["counts"]["links_lost"] == lost:
+                    return
+                await asyncio.sleep(0.05)
+
+
+async def run(*words: str) -> tuple[int, str]:
+    process = await asyncio.create_subprocess_exec(
+        sys.executable, "-m", "tui.cli", *words, stdout=asyncio.subprocess.PIPE
+    )
+    out, _ = await asyncio.wait_for(process.communicate(), 60)
+    assert process.returncode is not None
+    return process.returncode, out.decode()
+
+
+@asynccontextmanager
+async def recording(folder: Path) -> AsyncIterator[Recorder]:
+    file = folder / "level.toml"
+    file.write_text(LEVEL_FILE)
+    words = ["record", str(folder / "a.walk"), "--port", "ble://LEVEL", "--instrument", str(file)]
+    process = await asyncio.create_subprocess_exec(
+        sys.executable, "-m", "tui.cli", *words, stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE
+    )
+    recorder = Recorder(process)
+    try:
+        yield recorder
+    finally:
+        recorder.stdin.close()
+        assert await asyncio.wait_for(process.wait(), 20) == 0
+
+
+async def test_a_walk_through_hang_up_silence_and_a_killed_service(bluez: FakeBluez, tmp_path: Path) -> None:
+    level = elevation_level()
+    bluez.bring(level)
+    bench = Bench(bluez, level)
+    sending = asyncio.create_task(bench.send())
+    async with recording(tmp_path) as recorder:
+        assert (await recorder.ask("benchmark BM"))["ok"]
+        bench.steps = 20
+        assert (await recorder.ask("station 1"))["above_zero_m"] == 0.2
+        told = await recorder.ask("status")
+        assert told["device"]["manufacturer"] == "Bench"
+        assert told["battery"] == 87.0
+        assert any("too coarse" in remark for remark in told["remarks"])
+
+        bluez.hang_up(level)
+        await recorder.linked("live", 1)
+        assert (await recorder.ask("station 2"))["error"] == "needs_zero"
+        bench.steps = 0
+        assert (await recorder.ask("benchmark BM"))["ok"]
+        bench.steps = 40
+        assert (await recorder.ask("station 2"))["ok"]
+
+        bench.mute = True
+        await recorder.linked("waiting", 2)
+        bench.mute = False
+        await recorder.linked("live", 2)
+        bench.steps = 0
+        assert (await recorder.ask("benchmark BM"))["ok"]
+
+        await bluez.kill()
+        await until(lambda: not level.connected)
+        await recorder.linked("waiting", 3)
+        await bluez.start()
+        await recorder.linked("live", 3)
+        assert (await recorder.ask("benchmark BM"))["ok"]
+        bench.steps = 60
+        answer = await recorder.ask("station 3")
+        assert answer["ok"]
+        assert answer["u_m"] >= 0.01 / 12**0.5 * 0.99
+    sending.cancel()
+    await until(lambda: not level.connected)
+    code, out = await run("profile", str(tmp_path / "a.walk"), "--json")
+    assert code == 0
+    points = json.loads(out)["points"]
+    assert [(p["station_m"], round(p["elevation_m"], 6)) for p in points if p["station_m"]] == [
+        (1.0, 0.2), (2.0, 0.4), (3.0, 0.6),
+    ]  # fmt: skip
+    code, out = await run("verify", str(tmp_path / "a.walk"), "--json")
+    assert code == 0
+    assert json.loads(out)["profile_identical"] is True
