@@ -6,6 +6,7 @@ Single setups, setups joined by turning points, double runs, loops and open runs
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 
@@ -177,7 +178,7 @@ def _heights(points: Sequence[Point], book: Approximate, solution: Solution, spr
 
 MOST_SUSPECTS = 3
 SUSPECT_W = 3.29
-"""Beyond this a residual is one in a thousand, if all is well (normal distribution)."""
+"""Beyond this a residual is one in a thousand, if all is well (normal distribution); many need a wider limit."""
 
 
 def _weighed(seen: Sequence[Observation], points: Sequence[Point], solution: Solution) -> tuple[Residual, ...]:
@@ -185,7 +186,8 @@ def _weighed(seen: Sequence[Observation], points: Sequence[Point], solution: Sol
     checked = solution.free > 1e-9 * np.array([max(o.u_m, 1e-6) for o in seen]) ** 2
     w = np.where(checked, solution.residuals / np.sqrt(np.where(checked, solution.free, 1.0)), 0.0)
     worst = float(np.abs(w).max(initial=0.0))
-    suspect = (np.abs(w) > SUSPECT_W) & (np.abs(w) > worst * (1.0 - 1e-6))
+    limit = max(SUSPECT_W, NormalDist().inv_cdf(1.0 - 0.025 / len(seen)))
+    suspect = (np.abs(w) > limit) & (np.abs(w) > worst * (1.0 - 1e-6))
     return tuple(
         Residual(o.n, float(solution.residuals[i]), float(w[i]), bool(suspect[i]), label[i]) for i, o in enumerate(seen)
     )

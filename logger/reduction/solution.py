@@ -146,7 +146,7 @@ def _residuals(
             dense, (np.repeat(np.arange(len(seen)), network.index.shape[1]), where.ravel()), network.value[seen].ravel()
         )
         if not point.fixed:
-            dense -= _mean_row(network, point)[1][1]
+            dense += spread.rows[p][1]
         shared = ((dense @ spread.parameters[np.ix_(columns, columns)]) * dense).sum(axis=1)
         free[seen] = np.maximum(1.0 / network.weight[seen] - spread.own_m2[p] - shared, 0.0)
     return residuals, free
