@@ -33,16 +33,17 @@ PARITY = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
 def open_serial(port: str, table: SerialTable) -> serial.Serial:
     """Open a port as the instrument file says; PortError with what to do. May block while the system tries."""
     try:
-        line: serial.Serial = serial.serial_for_url(port, do_not_open=True, timeout=POLL_S, write_timeout=WRITE_S)
+        line: serial.Serial = serial.serial_for_url(port, do_not_open=True, timeout=POLL_S)
         _apply(line, table)
         if "://" not in port:
+            line.write_timeout = WRITE_S
             line.exclusive = True
         if table.dtr is not None:
             line.dtr = table.dtr
         if table.rts is not None:
             line.rts = table.rts
         line.open()
-    except (serial.SerialException, OSError, ValueError) as error:
+    except (serial.SerialException, OSError, ValueError, NotImplementedError) as error:
         raise port_error(port, error) from error
     return line
 

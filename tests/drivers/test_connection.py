@@ -199,6 +199,13 @@ async def test_nobody_listens_at_the_socket() -> None:
     assert isinstance(await raised(port), PortMissing)
 
 
+class WithModemLines(serial.Serial):
+    """A pseudo-terminal has none, and the server asks for them."""
+
+    cts = dsr = cd = property(lambda _: True)
+    ri = property(lambda _: False)
+
+
 class RemoteSerial:
     """pyserial's own server of RFC 2217 on a pseudo-terminal."""
 
@@ -207,7 +214,7 @@ class RemoteSerial:
 
         self.server = socket.create_server(("127.0.0.1", 0))
         self.port = f"rfc2217://127.0.0.1:{self.server.getsockname()[1]}"
-        self.line = serial.Serial(port, timeout=0.05)
+        self.line = WithModemLines(port, timeout=0.05)
         self.stop = threading.Event()
         self.thread = threading.Thread(target=self.serve, daemon=True)
         self.thread.start()
