@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from drivers.checks import CHECKS
 from drivers.decoders import BaseDecoder
-from drivers.decoders.pattern import GROUPS, compile_search, groups_of
+from drivers.decoders.pattern import GROUPS, SHORT, compile_search, groups_of, simple
 from drivers.framing import LineFramer
 from drivers.instrument import InstrumentFile
 from drivers.reading import Chunk, Reject
@@ -99,6 +99,16 @@ class LinesDecoder(BaseDecoder):
         self._unit = ""
         self._line = self._scale.line()
         self._slow = 0
+        plain = (
+            self._straight
+            and set(self._groups) == {"height", "unit"}
+            and table.number == "decimal"
+            and not self._refuse
+            and not table.delimiter
+            and table.check is None
+        )
+        quick = simple(table.pattern) if plain and table.pattern else None
+        self._quick = None if quick is None else quick.search
 
     def request(self) -> bytes | None:
         """The text the instrument file says to send."""
@@ -136,7 +146,31 @@ class LinesDecoder(BaseDecoder):
         held, self._held = self._held, None
         return NONE if held is None else self._read(t_s, [held])
 
+    def _read_plain(self, t_s: float, lines: list[bytes]) -> Readings:
+        """The common case at speed: a simple pattern with height and unit, no check, no refused words."""
+        quick, groups = self._quick, self._groups
+        assert quick is not None
+        (least, most), heights = (self._scale.least_m, self._scale.most_m), list[float]()
+        slope, offset = self._line or (math.nan, 0.0)
+        for at, text in enumerate(b"\n".join(lines).decode("latin-1").split("\n")):
+            found = quick(text)
+            try:
+                digits, unit = found.group(*groups)  # type: ignore[union-attr]
+                height = slope * float(digits) + offset
+            except (AttributeError, ValueError):
+                height, unit = math.nan, ""
+            if least <= height <= most and (unit or "") == self._unit:
+                heights.append(height)
+            else:
+                heights += self._read_any(t_s, lines[at : at + 1]).heights_m
+                slope, offset = self._line or (math.nan, 0.0)
+        return Readings(t_s, heights) if heights else NONE
+
     def _read(self, t_s: float, lines: list[bytes]) -> Readings:
+        plain = self._quick is not None and max(map(len, lines), default=0) <= SHORT
+        return self._read_plain(t_s, lines) if plain else self._read_any(t_s, lines)
+
+    def _read_any(self, t_s: float, lines: list[bytes]) -> Readings:
         rows: list[tuple[float, float | None, float | None, bool | None]] = []
         heights: list[float] = []
         rich = len(self._groups) > 1 and not set(self._groups) <= {"height", "sign", "unit"}

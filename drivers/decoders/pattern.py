@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Sequence
-from typing import Protocol
+from typing import Any, Protocol, cast
 
 import regex
 
@@ -71,7 +71,8 @@ def compile_search(text: str) -> Search:
 
     def search(line: str) -> Found | None:
         if plain is not None and len(line) <= SHORT:
-            return plain.search(line)
+            short: Any = plain.search(line)
+            return cast(Found | None, short)
         found: Found | None = pattern.search(line, timeout=LIMIT_S)
         return found
 

@@ -204,6 +204,7 @@ class WithModemLines(serial.Serial):
 
     cts = dsr = cd = property(lambda _: True)
     ri = property(lambda _: False)
+    _update_dtr_state = _update_rts_state = _update_break_state = lambda _: None
 
 
 class RemoteSerial:

@@ -39,13 +39,18 @@ PROTOCOLS = ("lines", "polled", "nmea0183", "scpi", "modbus", "frames", "pressur
 def command(*, ground: Path, speak: str, rate: float, seed: int, noise: str, drift: str, tcp: int | None) -> None:
     """Play until `quit`, the end of input, or a signal."""
     from drivers.lengths import length_m
-    from drivers.simulator.ground import read_ground
+    from drivers.simulator.ground import GroundFileError, read_ground
     from drivers.simulator.hose import Behaviour
     from drivers.simulator.players import PtyPlayer, TcpPlayer
     from drivers.simulator.virtual import VirtualInstrument
+    from logger.errors import WrongFile
 
     behaviour = Behaviour(noise_m=abs(length_m(noise)), drift_m_per_h=length_m(drift))
-    virtual = VirtualInstrument(read_ground(ground), speak, seed=seed, rate_hz=rate, behaviour=behaviour)
+    try:
+        line = read_ground(ground)
+    except GroundFileError as error:
+        raise WrongFile(ground, error.mistakes) from error
+    virtual = VirtualInstrument(line, speak, seed=seed, rate_hz=rate, behaviour=behaviour)
     for number in (signal.SIGTERM, getattr(signal, "SIGHUP", signal.SIGTERM)):
         signal.signal(number, _leave)
     player = PtyPlayer(virtual) if tcp is None else TcpPlayer(virtual, number=tcp)
