@@ -34,7 +34,7 @@ def command(file: Path | None, *, brief: Path | None, dark: bool, player: str, *
     from tui.walking.opening import Opening, connected, log_to_file, start
 
     if not all(stream.isatty() for stream in (sys.stdin, sys.stdout, sys.stderr)):
-        raise click.UsageError("the screen needs a terminal, its stderr included; use record, or walk --plain")
+        raise click.UsageError("the screen needs a terminal, its stderr included; without one use risewalk record")
     log_to_file()
     opening = None if file is None else Opening(file, **{key: value or "" for key, value in recording.items()})
     early: list[Started] = []
