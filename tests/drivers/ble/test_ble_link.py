@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import time
+from pathlib import Path
 
 import pytest
 from ble_bench import SERIAL_IN, SERIAL_OUT, elevation_level, instrument, opened, serial_level, take, until
@@ -399,3 +400,51 @@ async def test_denied_by_the_bus(tmp_path: object, monkeypatch: pytest.MonkeyPat
             pass
     await service.kill()
     await closed.stop()
+
+
+async def test_it_behaves_as_every_transport(bluez: FakeBluez) -> None:
+    """Harmless to close unopened and twice; refuses to write or read unopened; its chunks end once it is closed."""
+    link = BleTransport("ble://LEVEL", instrument())
+    await link.close()
+    with pytest.raises(PortLost):
+        await link.write(b"x")
+    with pytest.raises(PortMissing):
+        await take(link, 1)
+    bluez.bring(elevation_level())
+    link = BleTransport("ble://LEVEL", instrument())
+    await link.open()
+    reading = asyncio.create_task(take(link, 1))
+    await asyncio.sleep(0)
+    await link.close()
+    await link.close()
+    assert await reading == []
+    with pytest.raises(PortLost):
+        await link.write(b"x")
+
+
+async def test_a_file_for_a_serial_line_is_refused_with_what_to_do(bluez: FakeBluez) -> None:
+    from drivers.instrument import load
+
+    with pytest.raises(PortMissing, match='kind = "gatt"'):
+        await BleTransport("ble://LEVEL", load("ascii-lines")).open()
+
+
+def open_descriptors() -> int:
+    return len(list(Path("/proc/self/fd").iterdir()))
+
+
+async def test_nothing_is_left_open_after_many_links(bluez: FakeBluez) -> None:
+    level = elevation_level()
+    bluez.bring(level)
+
+    async def once() -> None:
+        async with opened() as link:
+            bluez.notify(level, "2a6c", bytes(3))
+            await take(link, 9)
+
+    await once()
+    descriptors, tasks = open_descriptors(), len(asyncio.all_tasks())
+    for _ in range(30):
+        await once()
+    await until(lambda: len(asyncio.all_tasks()) <= tasks)
+    assert open_descriptors() <= descriptors + 1
