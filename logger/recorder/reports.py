@@ -53,7 +53,7 @@ class Reports:
             "counts": self._counts(),
             "last_tag": None,
             "last_save": iso(writer.saved_at_us) if writer.saved_at_us else None,
-            "last_save_age_s": max(0.0, (recorder.clock.at_us() - writer.saved_at_us) / 1e6),
+            "last_save_age_s": self._age_s(writer.saved_at_us) if writer.saved_at_us else None,
             "saved": not writer.backlog.refusal,
             "message": writer.backlog.refusal or (book.why_needs_zero() if zero is None else ""),
             "digest": writer.session.digest.hex(),
@@ -65,6 +65,9 @@ class Reports:
         if (tag := book.last_tag) is not None:
             told["last_tag"] = answer_of(tag.body, tag.at_us) | {"age_s": (now_us - tag.t_us) / 1e6}
         return told
+
+    def _age_s(self, at_us: int) -> float:
+        return max(0.0, (self.recorder.clock.at_us() - at_us) / 1e6)
 
     def _instrument(self) -> dict[str, Any]:
         """What is asked and what it can do: the spread it calls steady, and how far it reaches, None where not told."""

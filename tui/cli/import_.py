@@ -14,7 +14,10 @@ from tui.cli.output import emit_json
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 def command(files: tuple[Path, ...], levels: bool, as_json: bool) -> None:
-    """Make a session of what was exported, or of notes kept on paper; OUT is FILE with `.walk` unless given."""
+    """Make a session of what was exported, or of notes kept on paper; OUT is FILE with `.walk` unless given.
+
+        risewalk import --levels notes.csv bank.walk
+    """
     if len(files) > 2:
         raise click.UsageError("one file to read, and at most one session to make")
     source, out = files[0], files[1] if len(files) > 1 else files[0].with_suffix(".walk")

@@ -22,6 +22,8 @@ from tui.cli.output import emit_json
 def command(file: Path, speed: float | None, at_once: bool, *, pause_s: float, as_json: bool) -> None:
     """Play a session again: readings, tags and everything else that happened, decoded from its raw bytes.
 
+        risewalk replay bank.walk --speed 10
+
     To play it to another command, name it as the port there: --port replay://FILE, with ?speed=10 behind it if wanted.
     """
     from logger.session.played import played

@@ -14,6 +14,8 @@ from tui.cli.output import emit_json, plain
 def command(file: Path, digest: str, _: bool) -> None:
     """Check a session: its digest chain, and every observation made again from the raw bytes.
 
+        risewalk verify bank.walk
+
     A cut tail or a whole file written anew shows only against the digest printed on a sheet: give it with --digest.
     """
     from logger.errors import CorruptSession
