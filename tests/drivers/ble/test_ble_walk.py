@@ -139,3 +139,41 @@ async def test_a_walk_through_hang_up_silence_and_a_killed_service(bluez: FakeBl
     code, out = await run("verify", str(tmp_path / "a.walk"), "--json")
     assert code == 0
     assert json.loads(out)["profile_identical"] is True
+
+
+async def test_a_killed_recorder_leaves_a_device_that_the_next_one_takes_over(bluez: FakeBluez, tmp_path: Path) -> None:
+    """BlueZ keeps the device connected, so it advertises no more; the session goes on where it was saved."""
+    level = elevation_level()
+    bluez.bring(level)
+    bench = Bench(bluez, level)
+    sending = asyncio.create_task(bench.send())
+    file = tmp_path / "level.toml"
+    file.write_text(LEVEL_FILE)
+    words = ["record", str(tmp_path / "a.walk"), "--port", "ble://LEVEL", "--instrument", str(file)]
+    killed = await asyncio.create_subprocess_exec(
+        sys.executable, "-m", "tui.cli", *words, stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE
+    )
+    assert (await Recorder(killed).ask("benchmark BM"))["ok"]
+    killed.kill()
+    await killed.wait()
+    await until(lambda: not level.characteristic("2a6c").listeners)
+    assert level.connected
+    async with recording(tmp_path) as recorder:
+        assert (await recorder.ask("benchmark BM"))["ok"]
+        bench.steps = 20
+        assert (await recorder.ask("station 1"))["above_zero_m"] == 0.2
+        assert (await recorder.ask("status"))["counts"]["observations"] == 3
+    sending.cancel()
+    await until(lambda: not level.connected)
+
+
+async def test_a_device_that_is_not_there_exits_3(bluez: FakeBluez, tmp_path: Path) -> None:
+    bluez.power(on=False)
+    words = ["record", str(tmp_path / "a.walk"), "--port", "ble://LEVEL", "--instrument", "ble-elevation"]
+    process = await asyncio.create_subprocess_exec(
+        sys.executable, "-m", "tui.cli", *words, stdin=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE
+    )
+    _, told = await asyncio.wait_for(process.communicate(), 30)
+    assert process.returncode == 3
+    assert told.decode().count("\n") == 1
+    assert "Bluetooth is switched off; run bluetoothctl power on" in told.decode()
