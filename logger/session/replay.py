@@ -3,9 +3,10 @@
 from pathlib import Path
 
 from drivers.instrument import InstrumentFile, parse
+from drivers.lengths import Units
 from logger.errors import CorruptSession, FileError
 from logger.observation import Face, Instrument, Kind, Observation, Surface, Survey
-from logger.session.events import Event, seconds
+from logger.session.events import Event, EventKind, seconds
 from logger.session.fieldbook import FACE, Entry, FieldBook
 from logger.session.store import Session
 
@@ -26,6 +27,13 @@ def field_book(session: Session) -> FieldBook:
     for event in session.events(raw=False):
         apply(book, event, session.path)
     return book
+
+
+def units_of(path: Path | str) -> Units:
+    """What a bare number meant in the walk, and how its lengths are shown."""
+    with Session.open(path) as session:
+        opened = [event for event in session.events(raw=False) if event.kind == EventKind.OPENED]
+    return Units(opened[-1].body["units"]) if opened else Units.METRES
 
 
 def apply(book: FieldBook, event: Event, path: Path) -> None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from drivers.lengths import Units
 from tui.cli.output import emit_json
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 @click.option("--surface", type=click.Choice(["ground", "dug", "base", "built"]), default="ground", show_default=True)
 @click.option("--tolerance", metavar="LENGTH", help="Your own limit for the misclosure, such as 5 mm.")
 @click.option("--class", "order", metavar="CLASS", help="Limit of a levelling class times the root of the kilometres.")
-@click.option("--units", type=click.Choice(["ft-in", "ft", "m", "mm"]), default="m", show_default=True)
+@click.option("--units", type=click.Choice(["ft-in", "ft", "m", "mm"]), help="How lengths are shown (as in the walk).")
 def command(**options: Any) -> int:
     """Reduce a walk to its profile: stations, heights above the zero, their uncertainty, and whether it closed.
 
@@ -40,10 +41,9 @@ def command(**options: Any) -> int:
 
         sys.stdout.write(csv_text(profile))
     else:
-        from drivers.lengths import Units
         from tui.cli.profile_text import lines
 
-        click.echo("\n".join(lines(profile, adjustment, Units(options["units"]))))
+        click.echo("\n".join(lines(profile, adjustment, _units(options))))
     failed = adjustment is not None and adjustment.closure.status == "fail"
     return 1 if failed else 0
 
@@ -63,6 +63,15 @@ def _read(file: str | Path, surface: Any = None, tolerance: Any = None) -> "tupl
         return read_csv(file), None
     adjustment = read_adjustment(file, surface=surface or Surface.GROUND, tolerance=tolerance)
     return adjustment.profile, adjustment
+
+
+def _units(options: dict[str, Any]) -> Units:
+    from logger.profile_file import is_session
+    from logger.session.replay import units_of
+
+    if options["units"]:
+        return Units(options["units"])
+    return units_of(options["file"]) if is_session(options["file"]) else Units.METRES
 
 
 def _surface(name: str) -> Any:

@@ -47,7 +47,8 @@ def _table(profile: Profile, units: Units) -> Iterator[str]:
         side = "left" if p.offset_m < 0 else "right"
         beside = f"{show_length(abs(p.offset_m), units)} {side}" if p.offset_m else ""
         station, height = show_length(p.station_m, units), show_length(p.elevation_m, units)
-        yield f"{station:>13}  {beside:>17}  {height:>14}  {plus_minus(p.u_m, units):>9}  {p.observations:>4}"
+        doubt = plus_minus(p.u_m, units) if p.u_m else "not known"
+        yield f"{station:>13}  {beside:>17}  {height:>14}  {doubt:>9}  {p.observations:>4}"
 
 
 def _at_a_glance(profile: Profile, units: Units) -> Iterator[str]:
