@@ -21,6 +21,7 @@ from tui.screens import TABLE
 from tui.screens.ask import Choose, Told
 from tui.screens.help import Help
 from tui.screens.instrument import TAPES
+from tui.screens.job import Quiet
 from tui.screens.replay import ReplayScreen
 from tui.sound import Sound, Sounder
 from tui.themes import DUSK, NOON, THEMES
@@ -98,16 +99,18 @@ class RisewalkApp(App[str]):
         """The file of the session in front, one that does not exist where there is none."""
         return self.opening.session if self.opening else self.folder / "none.walk"
 
+    def get_default_screen(self) -> Screen[None]:
+        """The empty one under the first screen."""
+        return Quiet()
+
     def on_mount(self) -> None:
         """Signals, the first screen, the recorder."""
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGHUP):
             loop.add_signal_handler(number, self.exit, "")
         self.set_interval(PAINT_S, self._paint)
-        if self.opening is None:
-            self.push_screen(TABLE[Place.INSTRUMENT]())
-        else:
-            self.push_screen(TABLE[Place.WALK]())
+        self.push_screen(TABLE[Place.INSTRUMENT if self.opening is None else Place.WALK]())
+        if self.opening is not None:
             self.begin(self.opening)
 
     async def on_unmount(self) -> None:
@@ -151,9 +154,10 @@ class RisewalkApp(App[str]):
         try:
             line = await self._connect(opening)
         except RiseError as error:
-            self.opening_words = f"{safe(error)}  TAB: other screens"
+            self.opening_words = "No recorder and no instrument. TAB: other screens"
             self._tell(LiveChanged())
             self.sounder.play(Sound.REFUSED)
+            self.push_screen(Told("The session could not be opened", [safe(error, 800)]))
             return
         self.walk = walk = Walk(line, self._heard)
         if opening.port and opening.instrument:

@@ -18,7 +18,24 @@ BREAKPOINTS: list[tuple[int, str]] | None = [(0, "-narrow"), (76, "-middle"), (1
 TALL: list[tuple[int, str]] | None = [(0, "-short"), (22, "-middling"), (34, "-tall")]
 
 
-class JobScreen(Screen[None]):
+class Quiet(Screen[None]):
+    """A screen that costs nothing while another lies over it and nothing on it changes."""
+
+    def _compositor_refresh(self) -> None:
+        """Behind a question, paint what changed through the screen in front.
+
+        The framework's own way marks a screen behind as changed again each time, so that everything would be painted
+        for ever.
+        """
+        front, changed = self.app.screen, self._compositor._dirty_regions
+        if self is front:
+            super()._compositor_refresh()
+        elif changed:
+            front.refresh(*changed)
+            changed.clear()
+
+
+class JobScreen(Quiet):
     """A screen of the job; `place` says which."""
 
     HORIZONTAL_BREAKPOINTS = BREAKPOINTS

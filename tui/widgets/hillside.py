@@ -23,7 +23,7 @@ class Hillside(Painted):
     def lines(self, width: int, height: int) -> Sequence[Line]:
         """The drawing, or words where there is nothing to draw yet."""
         if len(self._ground) < 2:
-            return [(("the ground is drawn from two stations on"[:width], "soft"),)]
+            return [(("ground: from two stations on"[:width], "soft"),)]
         ahead = [] if self._mark_m is None else [(self._mark_m, self._ground[-1][1])]
         frame = frame_of([*self._ground, *self._steps, *ahead], width, height)
         return section(frame, self._ground, self._steps, self._mark_m)
