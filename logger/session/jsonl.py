@@ -25,7 +25,9 @@ def export_jsonl(path: Path | str, out: TextIO) -> int:
         out.write(_line({"schema": SCHEMA}))
         count = 0
         for event in session.events():
-            out.write(_line(line_of(event)))
+            with session.making_sense(event):
+                line = _line(line_of(event))
+            out.write(line)
             count += 1
     return count
 

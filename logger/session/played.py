@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from typing import Any
 
 from drivers.instrument import parse
-
 from logger.session.derive import Pipeline
 from logger.session.events import Event, EventKind, iso
 from logger.session.fieldbook import FieldBook
@@ -30,7 +29,8 @@ def played(session: Session) -> Iterator[tuple[int, dict[str, Any]]]:
     """What happened, each with its session time in microseconds; readings at most ten a second of recorded time."""
     player = _Player(session)
     for event in session.events():
-        yield from player.take(event)
+        with session.making_sense(event):
+            yield from player.take(event)
         apply(player.book, event, session.path)
 
 

@@ -8,7 +8,8 @@ from logger.errors import CorruptSession, FileError
 from logger.observation import Face, Instrument, Kind, Observation, Surface, Survey
 from logger.session.events import Event, EventKind, seconds
 from logger.session.fieldbook import FACE, Entry, FieldBook
-from logger.session.store import Session
+from logger.session.form import CHECKED, in_form
+from logger.session.store import SENSELESS, Session
 
 
 def survey(path: Path | str) -> Survey:
@@ -33,14 +34,19 @@ def units_of(path: Path | str) -> Units:
     """What a bare number meant in the walk, and how its lengths are shown."""
     with Session.open(path) as session:
         opened = [event for event in session.events(raw=False) if event.kind == EventKind.OPENED]
-    return Units(opened[-1].body["units"]) if opened else Units.METRES
+        if not opened:
+            return Units.METRES
+        with session.making_sense(opened[-1]):
+            return Units(opened[-1].body["units"])
 
 
 def apply(book: FieldBook, event: Event, path: Path) -> None:
     """Take one event in; CorruptSession names it where it makes no sense."""
     try:
+        if event.kind in CHECKED:
+            in_form(event.kind, event.body)
         book.apply(event)
-    except (KeyError, ValueError, TypeError, AttributeError) as error:
+    except SENSELESS as error:
         raise CorruptSession(path, f"event {event.n} ({event.kind}) makes no sense ({error})", event.n) from error
 
 
@@ -49,7 +55,7 @@ def survey_of(book: FieldBook, digest: str, path: Path) -> Survey:
     try:
         faces = tuple(_face(e) for e in book.entries if e.body["kind"] == FACE)
         seen = tuple(_observation(e) for e in book.entries if e.body["kind"] != FACE)
-    except (KeyError, ValueError, TypeError) as error:
+    except SENSELESS as error:
         raise CorruptSession(path, f"an observation makes no sense ({error})") from error
     return Survey(seen, book.tape, faces, _instrument(book, path), digest, book.job)
 

@@ -13,9 +13,13 @@ from logger.session.lock import WriterLock
 from logger.session.schema import FAULTS, connect_reader, connect_writer, make, said
 
 COLUMNS = "n, at_us, t_us, kind, body, raw, digest"
+SENSELESS = (KeyError, ValueError, TypeError, AttributeError, OverflowError, RecursionError)
+"""What comes of reading a body or raw bytes that this program never wrote."""
 ROW = (int, int, int, str, str, bytes, bytes)
 WRITER_WAIT_MS = 2000
 PAGE = 200
+FIRST_US, LAST_US = -62_135_596_800_000_000, 253_402_300_799_999_999
+"""The years 1 to 9999: a time outside is damage, and no calendar shows it."""
 
 
 class Session:
@@ -156,9 +160,18 @@ class Session:
         except FAULTS as error:
             raise said(self.path, error) from error
         for row in rows:
-            if tuple(map(type, row)) != ROW:
+            if tuple(map(type, row)) != ROW or not FIRST_US <= row[1] <= LAST_US:
                 raise CorruptSession(self.path, "an event is not in the form of a session", row[0])
         return [Event(*row) for row in rows]
+
+    @contextlib.contextmanager
+    def making_sense(self, event: Event) -> Iterator[None]:
+        """CorruptSession names the event where what it says or holds makes no sense to the reader inside."""
+        try:
+            yield
+        except SENSELESS as error:
+            why = f"event {event.n} ({event.kind}) makes no sense ({error})"
+            raise CorruptSession(self.path, why, event.n) from error
 
     def __enter__(self) -> Self:
         return self

@@ -51,7 +51,8 @@ def raw_chunks(session: Session) -> Iterator[RawChunk]:
     """Every chunk of a session in the order it arrived."""
     for event in session.events():
         if event.kind == EventKind.RAW:
-            yield from event.chunks()
+            with session.making_sense(event):
+                yield from event.chunks()
 
 
 class ReplayTransport:

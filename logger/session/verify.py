@@ -15,7 +15,7 @@ from logger.session.events import Draft, Event, EventKind, canonical
 from logger.session.fieldbook import FACE, FieldBook
 from logger.session.observed import observed_body, tag_of
 from logger.session.replay import apply, survey_of
-from logger.session.store import Session
+from logger.session.store import SENSELESS, Session
 
 if TYPE_CHECKING:
     from logger.profile import Profile
@@ -99,7 +99,7 @@ class Derived:
         """Take one event in; CorruptSession if an observation is not what its raw bytes give."""
         try:
             again = self._take(event)
-        except (ValueError, KeyError, TypeError, DriverError, Refused) as error:
+        except (*SENSELESS, DriverError, Refused) as error:
             raise CorruptSession(
                 self.path, f"event {event.n} ({event.kind}) cannot be derived: {error}", event.n
             ) from error
