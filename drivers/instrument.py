@@ -32,6 +32,8 @@ from drivers.tables import (
 SUFFIX = ".toml"
 SIGMAS = {"limit": 3**0.5, "95%": 1.959963984540054, "sigma": 1.0}
 """What a stated accuracy is divided by: limits of a rectangular distribution (JCGM 100, 4.3.7), 95 % of a normal."""
+FASTEST_M_PER_H = 1000.0
+"""A zero that runs faster is none."""
 LEAST_DRIFT_M_PER_H = 0.001
 """Zero drift assumed where the file says nothing (common practice for a hose level: a millimetre an hour)."""
 LARGEST = 256 * 1024
@@ -160,7 +162,7 @@ class InstrumentFile(Table):
         if not per:
             raise ValueError(f"{self.height.drift!r} is no drift; write 1 mm per h")
         hours = quantity(time if re.match(r"\s*[\d.]", time) else f"1 {time}", "s") / 3600
-        if hours <= 0:
+        if hours * FASTEST_M_PER_H < abs(scale.span_m(length)) or hours <= 0:
             raise ValueError(f"{self.height.drift!r} is no drift; write 1 mm per h")
         return abs(scale.span_m(length)) / hours
 
@@ -169,10 +171,10 @@ def parse(text: str, source: str) -> InstrumentFile:
     """Read the text of an instrument file; InstrumentFileError lists every mistake with its path."""
     try:
         document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InstrumentFileError(source, [f"not TOML: {error}"]) from None
     except RecursionError:
         raise InstrumentFileError(source, ["not TOML: nested too deeply"]) from None
+    except ValueError as error:  # TOMLDecodeError, or a whole number of thousands of digits
+        raise InstrumentFileError(source, [f"not TOML: {error}"]) from None
     return from_tables(document, source)
 
 
@@ -189,7 +191,7 @@ def tables(instrument: InstrumentFile) -> dict[str, Any]:
     plain = instrument.model_dump(by_alias=True, exclude_defaults=True, exclude_none=True, mode="json")
     plain["decoder"] = {"kind": instrument.decoder.kind, **plain.get("decoder", {})}
     inner = getattr(instrument.decoder, "inner", None)
-    if inner is not None:
+    if not isinstance(inner, dict | None):
         plain["decoder"]["inner"] = {"kind": inner.kind, **plain["decoder"].get("inner", {})}
     if instrument.ask is not None:
         plain.setdefault("ask", {})

@@ -4,8 +4,10 @@ pint reads the name of a unit and never the number (it reads `3,5` as 35), and i
 outside the table below is named.
 """
 
+import math
 import re
 from functools import cache
+from tokenize import TokenError
 from typing import TYPE_CHECKING
 
 from drivers.errors import LengthError
@@ -23,7 +25,11 @@ NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?"
 QUANTITY = re.compile(rf"\s*({NUMBER})\s*(\D.*?)?\s*")
 PERCENT = re.compile(rf"\s*({NUMBER})\s*%\s*")
 ONE_IN = re.compile(rf"\s*1\s*(?::|in\s)\s*({NUMBER})\s*")
+NO_NAME = (ArithmeticError, SyntaxError, LookupError, RecursionError, TokenError)
+"""What comes of reading as a unit what is none."""
 PER = re.compile(r"\s*(.+?)\s*(?:per|/)\s*(1\s*)?(ft|foot|m|metre|meter)\s*")
+UNIT = re.compile(r"[^\W\d_](?!.*(?:\*\*|\^)(?:.*(?:\*\*|\^)|\s*\d\d))[\w ./*^°²³·-]{0,39}")
+"""A name or a product of names with one small power at most: what is more would be reckoned, without end perhaps."""
 
 
 @cache
@@ -35,8 +41,10 @@ def unit_factor(unit: str, si: str) -> float:
     import pint
 
     try:
+        if UNIT.fullmatch(unit) is None:
+            raise ValueError(unit)
         return float(_registry().Quantity(1.0, unit).m_as(si))
-    except (pint.PintError, AttributeError, ValueError, TypeError, AssertionError):
+    except (pint.PintError, AttributeError, ValueError, TypeError, AssertionError, *NO_NAME):
         raise ValueError(f"{unit!r} is not a unit of {'length' if si == 'm' else si}") from None
 
 
@@ -50,11 +58,21 @@ def quantity(text: str, si: str) -> float:
     read = QUANTITY.fullmatch(text)
     if read is None:
         raise ValueError(f"{text!r} is not a number with a unit such as {si}")
-    return to_si(float(read[1].replace(",", ".")), read[2] or si, si)
+    value = to_si(float(read[1].replace(",", ".")), read[2] or si, si)
+    if not math.isfinite(value):
+        raise ValueError(f"{text[:40]!r} is beyond any measure")
+    return value
 
 
 def slope(text: str) -> float:
     """Read a slope as a ratio: `1 %`, `1/8 in per ft`, `1:48`, `1 in 48`, or a bare ratio `0.01`."""
+    ratio = _slope(text)
+    if not math.isfinite(ratio):
+        raise LengthError(text[:40], "that is beyond any slope")
+    return ratio
+
+
+def _slope(text: str) -> float:
     if (percent := PERCENT.fullmatch(text)) is not None:
         return _number(percent[1]) / 100
     if (ratio := ONE_IN.fullmatch(text)) is not None:

@@ -101,7 +101,10 @@ class Scale:
         kind = unit_of(read[2] or self.unit)
         if kind is None:
             raise ValueError(f"{read[2]!r} is neither a length nor a pressure")
-        return float(read[1].replace(",", ".")) * kind[1] * (self.metres_per_pascal if kind[0] == "Pa" else 1.0)
+        span = float(read[1].replace(",", ".")) * kind[1] * (self.metres_per_pascal if kind[0] == "Pa" else 1.0)
+        if not abs(span) <= FARTHEST_M:
+            raise ValueError(f"{text[:40]!r} is farther than anything on earth")
+        return span
 
 
 def scale_of(height: HeightTable, fluid: FluidTable | None, site: SiteTable | None) -> Scale:

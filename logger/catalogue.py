@@ -225,7 +225,9 @@ def parse_catalogue(text: str, path: Path) -> Catalogue:
     else:
         try:
             tables = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
+        except RecursionError:
+            raise WrongFile(path, ["not TOML: nested too deeply"]) from None
+        except ValueError as error:  # TOMLDecodeError, or a whole number of thousands of digits
             raise WrongFile(path, [f"not TOML: {error}"]) from None
     try:
         return Catalogue.model_validate(tables).model_copy(update={"source": str(path)})

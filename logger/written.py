@@ -1,22 +1,22 @@
 """Files that people write: text that is really text, numbers that are really numbers."""
 
-import math
 from pathlib import Path
 
 from logger.errors import FileError, NotASession, WrongFile
 
+LARGEST = 1e10
 MOST_BYTES = 64 * 1024 * 1024
 
 
 def number(text: str) -> float | None:
-    """A finite number in plain digits, None for anything else."""
+    """A number in plain digits, no larger than any on a map in any unit; None for anything else."""
     if not text or any(c not in "0123456789.+-eE" for c in text):
         return None
     try:
         value = float(text)
     except ValueError:
         return None
-    return value if math.isfinite(value) else None
+    return value if abs(value) <= LARGEST else None
 
 
 def read_text(path: Path | str) -> str:

@@ -224,3 +224,29 @@ def test_any_pattern_is_taken_or_refused(text: str) -> None:
     else:
         told = "taken"
     assert told
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("[instrument]", "[instrument]\nyear = " + "1" * 5000, "not TOML"),
+        ("[instrument]", "x = " + "[" * 5000, "nested too deeply"),
+        ('"2 mm"', '"' + "9" * 400 + ' mm"', "farther than anything on earth"),
+        ('"2 mm"', '"2 mm"\nwindow = "' + "9" * 400 + ' s"', "beyond any measure"),
+        ('"2 mm"', '"2 mm"\nwindow = "1 (s"', "not a unit"),
+        ('"2 mm"', '"2 mm"\nwindow = "1 s/0"', "not a unit"),
+        ('"2 mm"', '"2 mm"\nwindow = "1 s*9**9**9**9"', "not a unit"),
+        ('"2 mm"', '"2 mm"\n[height]\ndrift = "1 mm per 1e-320 h"', "is no drift"),
+    ],
+)
+def test_what_would_be_reckoned_without_end_or_beyond_a_number_is_told(old: str, new: str, told: str) -> None:
+    text = (
+        '[instrument]\nname = "x"\n[decoder]\nkind = "lines"\npattern = "(?P<height>.+)"\n[settle]\nspread = "2 mm"\n'
+    )
+    with pytest.raises(InstrumentFileError, match=told):
+        parse(text.replace(old, new), "mine")
+
+
+def test_a_decoder_of_a_plug_in_keeps_its_inner_table() -> None:
+    text = '[instrument]\nname = "x"\n[decoder]\nkind = "theirs"\n[decoder.inner]\nkind = "lines"\n'
+    assert parse(dump(parse(text, "mine")), "again") == parse(text, "mine")

@@ -104,5 +104,5 @@ def wanted_for(session: Path, brief: Path | None, units: Units) -> Wanted:
         return Wanted(path, {STEPS: {"units": str(units), **FIRST[feet]}})
     try:
         return Wanted(path, tomllib.loads(path.read_text(encoding="utf-8")))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise WrongFile(path, [f"cannot be read as a brief: {error}"]) from error
