@@ -224,8 +224,8 @@ class RisewalkApp(App[str]):
 
     def on_built_checked(self, checked: BuiltChecked) -> None:
         """Show it where it is looked at."""
-        if not isinstance(self.screen, Choose | Told):
-            self.screen.post_message(BuiltChecked(checked.checked))
+        for screen in self.screen_stack:
+            screen.post_message(BuiltChecked(checked.checked))
 
     def on_best_solved(self, solved: BestSolved) -> None:
         """Keep it for every screen."""

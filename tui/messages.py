@@ -30,7 +30,7 @@ class BestSolved(Message):
         self.best = best
 
 
-class BuiltChecked(Message):
+class BuiltChecked(Message, bubble=False):
     """What was built so far was judged against the layout."""
 
     def __init__(self, checked: Checked) -> None:

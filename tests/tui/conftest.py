@@ -139,6 +139,13 @@ class InHand:
         )
 
 
+@pytest.fixture(autouse=True)
+def nothing_remembered(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the screen remembers of the last instrument is the test's own."""
+    for name in ("XDG_CONFIG_HOME", "XDG_STATE_HOME", "XDG_DATA_HOME"):
+        monkeypatch.setenv(name, str(tmp_path / "home"))
+
+
 @pytest.fixture
 def recorder() -> InHand:
     """A recorder whose first status and reading are there already."""

@@ -115,7 +115,8 @@ class SessionsScreen(JobScreen):
         if kept is None:
             bar.show("no session here yet", "…")
         elif kept.trouble:
-            bar.show(kept.trouble, "…")
+            bar.show("this one cannot be opened", "…")
+            self._say(kept.trouble, "alarm")
         else:
             bar.show(f"{'back to' if kept.recording else 'go on with'} {kept.path.name}", "ENTER")
 
