@@ -22,7 +22,6 @@ from tui.walking.opening import Opening
 
 SIZES = [(40, 20), (60, 20), (80, 24), (120, 40)]
 TEXT, REST = 7.0, 4.5
-DRAWN = set("█▀▄▌▐▁▂▃▄▅▆▇░▒▓─━│┃╌╍┄┅▔▕▏▎▍▋▊▉·")
 ESSENTIAL = {
     Place.INSTRUMENT: ["p port", "i instrument", "ENTER ▸", "? help"],
     Place.WALK: ["above BM", "steady", "live", "SPACE ▸ station", "? help"],
@@ -74,7 +73,7 @@ def pale(app: RisewalkApp) -> Iterator[str]:
         if not text or style is None or style.color is None or style.bgcolor is None:
             continue
         ratio = contrast(style.color, style.bgcolor)
-        if ratio < (REST if set(text) - {" "} <= DRAWN else TEXT):
+        if ratio < (TEXT if any(c.isalnum() for c in text) else REST):
             yield f"{text!r}: {style} {ratio:.2f}"
 
 
@@ -157,6 +156,19 @@ async def test_both_themes_hold_their_contrast(opened, theme: str, size: tuple[i
             await pilot.pause(0.1)
             assert not list(pale(app)), keys
             await pilot.press("escape")
+
+
+async def test_a_verdict_is_shown_once(opened, monkeypatch: pytest.MonkeyPatch) -> None:
+    async with opened((80, 24)) as pilot:
+        app, heard = pilot.app, Counter[str]()
+        app.action_go(Place.CHECK.value)
+        await until(pilot, lambda: "not yet" in shown(app))
+        table, was = app.screen.query_one("#verdicts"), app.screen.query_one("#verdicts").show
+        monkeypatch.setattr(table, "show", lambda pairs: (heard.update(["verdict"]), was(pairs)))
+        app.ask_check()
+        await until(pilot, lambda: heard["verdict"])
+        await pilot.pause(0.3)
+        assert heard["verdict"] == 1
 
 
 @pytest.mark.parametrize("asked", [False, True])
