@@ -233,6 +233,8 @@ def test_any_pattern_is_taken_or_refused(text: str) -> None:
         ("[instrument]", "x = " + "[" * 5000, "nested too deeply"),
         ('"2 mm"', '"' + "9" * 400 + ' mm"', "farther than anything on earth"),
         ('"2 mm"', '"2 mm"\nwindow = "' + "9" * 400 + ' s"', "beyond any measure"),
+        ('"2 mm"', '""', "settle.spread: '' is not a number"),
+        ('"2 mm"', '"2 mm"\n[height]\nresolution = ""', "height.resolution: '' is not a number"),
         ('"2 mm"', '"2 mm"\nwindow = "1 (s"', "not a unit"),
         ('"2 mm"', '"2 mm"\nwindow = "1 s/0"', "not a unit"),
         ('"2 mm"', '"2 mm"\nwindow = "1 s*9**9**9**9"', "not a unit"),
