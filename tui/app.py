@@ -121,16 +121,16 @@ class RisewalkApp(App[str]):
         if self.walk is not None:
             await self.walk.line.close()
 
-    def fatal_error(self) -> None:
+    def _fatal_error(self) -> None:
         """Something nobody foresaw: a short message, the rest in the log file; the recorder goes on."""
-        log.exception("the screen stopped")
+        log.error("the screen stopped", exc_info=self._exception)
         again = f" Back to it: risewalk walk {self.session}." if self.walk is not None else ""
         words = f"The screen stopped on an error of ours; the recorder goes on.{again} What happened is in walk.log."
         self.exit(words, return_code=1)
 
     def panic(self, *renderables: RenderableType) -> None:
         """The same for an error in what is drawn."""
-        self.fatal_error()
+        self._fatal_error()
 
     def begin(self, opening: Opening) -> None:
         """Open a session in place of the one in front; its recorder, if another, goes on."""
@@ -244,7 +244,8 @@ class RisewalkApp(App[str]):
 
     def title_tabs(self, screen: Screen[None]) -> None:
         """Name the job on the tabs."""
-        standing = self.walk.standing if self.walk else None
+        walk = getattr(screen, "walk", self.walk)
+        standing = walk.standing if walk else None
         name = standing.job if standing and standing.job else self.session.stem if self.opening else "no session"
         screen.query_one(Tabs).show(name)
 

@@ -28,6 +28,7 @@ class ReplayScreen(WalkScreen):
         self._path = path
         self._again: Walk | None = None
         self._changed = False
+        self._known = False
 
     @property
     def walk(self) -> Walk | None:
@@ -92,6 +93,8 @@ class ReplayScreen(WalkScreen):
             case Heard.LINK:
                 self.post_message(LinkChanged())
             case _:
+                if self.desk.walk is None and not self._known and self._again and self._again.standing:
+                    self._known, self.desk.units = True, self._again.standing.units
                 self.post_message(BookChanged())
 
     def _paint(self) -> None:

@@ -150,7 +150,7 @@ class SetOutScreen(TaggingScreen):
         from tui.walking.marking import Marking
 
         best, option = self.desk.best, plan.chosen(self.desk.best, self.desk.risers)
-        if (best, option) == self._of:
+        if best is self._of[0] and option is self._of[1]:
             return
         self._of, before = (best, option), self._marking
         self._marking = None
