@@ -349,3 +349,16 @@ def test_a_tape_shorter_than_its_rise_is_left_out_and_told() -> None:
     profile = adjust(Survey(tuple(sights), tape=Tape.TAUT)).profile
     assert len(profile.points) == 1
     assert any("station 1 m is left out" in note for note in profile.notes)
+
+
+@pytest.mark.parametrize(("limit_ft", "status"), [(0.02, Status.PASS), (0.0149, Status.FAIL)])
+def test_published_circuit_closes_within_its_construction_limit(limit_ft: float, status: Status) -> None:
+    """NAVEDTRA Engineering Aid: BM 19 computed 136.457 ft, known 136.442 ft, limit for the circuit 0.02 ft."""
+    foot = 0.3048
+    circuit = (
+        seen(1, Kind.BENCHMARK, 1, 0.0, name="start", elevation_m=100.0 * foot),
+        seen(2, Kind.BENCHMARK, 1, 36.457 * foot, name="BM 19", elevation_m=136.442 * foot),
+    )
+    closing = adjust(Survey(circuit), tolerance=limit_ft * foot).closure
+    assert closing.misclosure_m == pytest.approx(0.015 * foot, abs=1e-9)
+    assert closing.status is status
