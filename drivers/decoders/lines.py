@@ -2,11 +2,11 @@
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from drivers.checks import CHECKS
 from drivers.decoders import BaseDecoder
-from drivers.decoders.pattern import GROUPS, SHORT, compile_search, groups_of, simple
+from drivers.decoders.pattern import GROUPS, compile_search, groups_of, longest_of, of_chunk
 from drivers.framing import LineFramer
 from drivers.instrument import InstrumentFile
 from drivers.reading import Chunk, Reject
@@ -16,6 +16,10 @@ from drivers.tables import CheckTable, LinesTable
 PLAIN_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 GROUPED = re.compile(r"\d{1,3}(?:,\d{3})+\.\d+")
 MINUS = "-−–"
+PLAIN = b"-+.0123456789eE"
+"""Of these alone Python's own reading of a number takes what `number` takes, or refuses it."""
+FEW = 8
+"""Lines that are not worth reading at once."""
 SLOWEST = 3
 """After so many lines that took too long the pattern is given up."""
 
@@ -99,16 +103,12 @@ class LinesDecoder(BaseDecoder):
         self._unit = ""
         self._line = self._scale.line()
         self._slow = 0
-        plain = (
-            self._straight
-            and set(self._groups) == {"height", "unit"}
-            and table.number == "decimal"
-            and not self._refuse
-            and not table.delimiter
-            and table.check is None
-        )
-        quick = simple(table.pattern) if plain and table.pattern else None
-        self._quick = None if quick is None else quick.search
+        alike = self._straight and set(self._groups) <= {"height", "unit"} and not table.delimiter
+        quick = of_chunk(table.pattern) if alike and table.pattern and table.check is None else None
+        whole = quick is not None and quick.groups == len(self._groups)
+        self._columns = quick.findall if quick is not None and whole else None
+        self._longest = longest_of(table.pattern) if quick is not None else 0
+        self._height_first = quick is not None and quick.groupindex["height"] == 1
 
     def request(self) -> bytes | None:
         """The text the instrument file says to send."""
@@ -146,29 +146,47 @@ class LinesDecoder(BaseDecoder):
         held, self._held = self._held, None
         return NONE if held is None else self._read(t_s, [held])
 
-    def _read_plain(self, t_s: float, lines: list[bytes]) -> Readings:
-        """The common case at speed: a simple pattern with height and unit, no check, no refused words."""
-        quick, groups = self._quick, self._groups
-        assert quick is not None
-        (least, most), heights = (self._scale.least_m, self._scale.most_m), list[float]()
-        slope, offset = self._line or (math.nan, 0.0)
-        for at, text in enumerate(b"\n".join(lines).decode("latin-1").split("\n")):
-            found = quick(text)
-            try:
-                digits, unit = found.group(*groups)  # type: ignore[union-attr]
-                height = slope * float(digits) + offset
-            except (AttributeError, ValueError):
-                height, unit = math.nan, ""
-            if least <= height <= most and (unit or "") == self._unit:
-                heights.append(height)
-            else:
-                heights += self._read_any(t_s, lines[at : at + 1]).heights_m
-                slope, offset = self._line or (math.nan, 0.0)
+    def _read(self, t_s: float, lines: list[bytes]) -> Readings:
+        if self._columns is None or not lines or max(map(len, lines)) > self._longest:
+            return self._read_any(t_s, lines)
+        heights = self._heights(lines)
         return Readings(t_s, heights) if heights else NONE
 
-    def _read(self, t_s: float, lines: list[bytes]) -> Readings:
-        plain = self._quick is not None and max(map(len, lines), default=0) <= SHORT
-        return self._read_plain(t_s, lines) if plain else self._read_any(t_s, lines)
+    def _heights(self, lines: list[bytes]) -> list[float]:
+        """All lines at once where they are alike; else by halves, so that one odd line costs little."""
+        heights = self._alike(lines)
+        if heights is not None:
+            return heights
+        if len(lines) <= FEW:
+            return list(self._read_any(0.0, lines).heights_m)
+        half = len(lines) // 2
+        return self._heights(lines[:half]) + self._heights(lines[half:])
+
+    def _alike(self, lines: list[bytes]) -> list[float] | None:
+        """Heights of lines that all match in the unit last named and are all sane; None if any is not."""
+        assert self._columns is not None
+        data = b"\n".join(lines)
+        if self._line is None or not data.isascii() or any(word in data for word in self._refuse):
+            return None
+        found = self._columns(data.decode("ascii"))
+        if len(found) != len(lines):
+            return None
+        numbers: Sequence[str] = found
+        if len(self._groups) == 2:
+            both = tuple(zip(*found, strict=True))
+            numbers, units = both if self._height_first else both[::-1]
+            if units.count(self._unit) != len(units):
+                return None
+        elif self._unit:
+            return None
+        text, (slope, offset) = "".join(numbers).encode(), self._line
+        plain = self._table.number == "decimal" and not text.translate(None, PLAIN)
+        try:
+            heights = [slope * value + offset for value in map(float if plain else self._number, numbers)]
+        except ValueError:
+            return None
+        sane = not math.isnan(sum(heights)) and self._scale.sane(min(heights)) and self._scale.sane(max(heights))
+        return heights if sane else None
 
     def _read_any(self, t_s: float, lines: list[bytes]) -> Readings:
         rows: list[tuple[float, float | None, float | None, bool | None]] = []

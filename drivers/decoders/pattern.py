@@ -10,8 +10,11 @@ GROUPS = ("height", "sign", "unit", "temperature", "battery", "stable")
 LIMIT_S = 0.05
 """Time one line may take; a pattern that needs more is badly made."""
 LONGEST_PATTERN = 1000
-SHORT = 64
-"""Characters of a line that a simple pattern may search without a clock: at worst 64**3 steps, some milliseconds."""
+SHORT = (64, 64, 64, 64, 30, 19, 14)
+"""Characters of a line that a simple pattern may search without a clock, by its unbounded repeats.
+
+The ends of k repeats in n characters can lie in C(n + k, k) ways at most: here fewer than 50,000, some milliseconds.
+"""
 REPEATS = re.compile(r"[*+]|\{\d*,\}")
 NOT_SIMPLE = re.compile(r"\)[*+{]|\)\?[*+?]|\\[1-9]|\(\?(?!P<|:)|[*+}][*+]|\(\?P=")
 """Repeated groups, back references, look-around and flags: what can cost more than its repeats let one think."""
@@ -48,16 +51,25 @@ def groups_of(text: str) -> tuple[str, ...]:
     return tuple(name for name in GROUPS if name in named)
 
 
+def _bare(text: str) -> str:
+    """The pattern with each character and class as one x."""
+    return re.sub(r"\\.|\[[^\]]*\]", lambda m: m[0] if re.match(r"\\[1-9]", m[0]) else "x", text)
+
+
+def longest_of(text: str) -> int:
+    """How long a line a simple pattern may search without a clock."""
+    return SHORT[len(REPEATS.findall(_bare(text)))]
+
+
 def simple(text: str) -> re.Pattern[str] | None:
     """The pattern for the standard engine, several times as fast and without a time limit; None unless it is harmless.
 
-    Harmless is an anchored pattern with at most three unbounded repeats, none of them nested: no more than the cube of
-    a short line's length in steps.
+    Harmless is, on lines no longer than SHORT says, an anchored pattern with few unbounded repeats, none nested.
     """
-    bare = re.sub(r"\\.|\[[^\]]*\]", lambda m: m[0] if re.match(r"\\[1-9]", m[0]) else "x", text)
+    bare = _bare(text)
     if not text.startswith("^") or "|" in re.sub(r"\([^()]*\)", "", bare) or NOT_SIMPLE.search(bare):
         return None
-    if len(REPEATS.findall(bare)) > 3 or any(int(n) > 16 for n in re.findall(r"\{(?:\d*,)?(\d+)\}", bare)):
+    if len(REPEATS.findall(bare)) >= len(SHORT) or any(int(n) > 16 for n in re.findall(r"\{(?:\d*,)?(\d+)\}", bare)):
         return None
     try:
         return re.compile(text)
@@ -65,12 +77,47 @@ def simple(text: str) -> re.Pattern[str] | None:
         return None
 
 
+TOKEN = re.compile(r"\\(.)|(\[\^?)|(\])|(.)", re.DOTALL)
+
+
+def of_chunk(text: str) -> re.Pattern[str] | None:
+    """A simple pattern as one that finds the same in every line of a chunk at once; None where that is not certain.
+
+    The lines are joined by line feeds, which nothing in the pattern may match, so that no match leaves its line.
+    """
+    if simple(text) is None or "[]" in text or "[^]" in text:
+        return None
+    parts, inside = list[str](), False
+    for escaped, opens, closes, other in (m.groups() for m in TOKEN.finditer(text)):
+        if escaped is not None:
+            if escaped.isalnum() and escaped not in ("dwS" if inside else "dwsS"):
+                return None
+            parts.append(r"[^\S\n]" if escaped == "s" else "\\" + escaped)
+        elif opens and not inside:
+            inside = True
+            parts.append(r"[^\n" if opens == "[^" else "[")
+        elif closes:
+            inside = False
+            parts.append("]")
+        elif opens or (other in "^\n\r" and (inside or parts)):
+            return None
+        else:
+            parts.append(other)
+    if parts[1:2] and parts[1] in "?*+{":
+        return None
+    try:
+        return re.compile("".join(parts), re.MULTILINE)
+    except (re.error, RecursionError, OverflowError):
+        return None
+
+
 def compile_search(text: str) -> Search:
     """A function that searches one line for the pattern; TimeoutError if it takes too long."""
     pattern, plain = regex.compile(text), simple(text)
+    longest = 0 if plain is None else longest_of(text)
 
     def search(line: str) -> Found | None:
-        if plain is not None and len(line) <= SHORT:
+        if plain is not None and len(line) <= longest:
             short: Any = plain.search(line)
             return cast(Found | None, short)
         found: Found | None = pattern.search(line, timeout=LIMIT_S)

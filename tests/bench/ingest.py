@@ -1,23 +1,24 @@
 """What it costs to turn bytes into readings, beside a bare chunked read that only counts lines: paired runs, medians.
 
-Run it with `python tests/bench/ingest.py`.
+Run it with `python tests/bench/ingest.py`; `--long` adds the memory over ten million lines.
 """
 
 import os
 import pty
+import resource
 import statistics
+import sys
 import threading
 import time
 import tty
 from collections.abc import Callable
 
-from drivers.instrument import from_tables
+from drivers.instrument import load
 from drivers.reading import Chunk
 from drivers.registry import make_decoder
 
 LINES = 100_000
 PAIRS = 5
-PATTERN = r"^(?P<height>[+-]?\d+\.\d+)\s*(?P<unit>in|ft|mm|cm|m)?"
 TEXT = b"".join(b"%+08.2f in\r\n" % (i % 4000 / 100) for i in range(LINES))
 
 
@@ -44,18 +45,85 @@ def over_a_pty(consume: Callable[[bytes], int]) -> float:
 
 
 def decoding() -> Callable[[bytes], int]:
-    """Decode by the lines decoder; one line may be held back."""
-    tables = {"instrument": {"name": "bench"}, "ask": {"send": "R"}, "decoder": {"kind": "lines", "pattern": PATTERN}}
-    decoder = make_decoder(from_tables(tables, "bench"))
-    return lambda data: len(decoder.feed(Chunk(time.monotonic(), data)))
+    """Decode by the shipped instrument; one line may be held back, and counts as heard."""
+    decoder, held = make_decoder(load("ascii-lines")), [1]
+    return lambda data: len(decoder.feed(Chunk(time.monotonic(), data))) + (held.pop() if held else 0)
+
+
+def by_readline() -> float:
+    """CPU seconds of this thread for the same lines by pyserial's readline() and float."""
+    import serial
+
+    ours, theirs = pty.openpty()
+    tty.setraw(theirs)
+    port = serial.Serial(os.ttyname(theirs), timeout=5)
+    part = TEXT[: len(TEXT) // 20]
+
+    def send() -> None:
+        for at in range(0, len(part), 1024):
+            os.write(ours, part[at : at + 1024])
+
+    sender = threading.Thread(target=send)
+    begun = time.thread_time()
+    sender.start()
+    for _ in range(LINES // 20):
+        float(port.readline().split()[0])
+    taken = (time.thread_time() - begun) * 20
+    sender.join()
+    port.close()
+    os.close(ours)
+    os.close(theirs)
+    return taken
+
+
+def lag_at(rate: int, seconds: float) -> tuple[float, float]:
+    """Median and greatest time, in ms, from the write of a piece to the reading of its last line."""
+    ours, theirs = pty.openpty()
+    tty.setraw(theirs)
+    consume, written, lags = decoding(), list[tuple[int, float]](), list[float]()
+    piece, begun = rate // 200, time.monotonic()
+    line = len(TEXT) // LINES
+
+    def send() -> None:
+        for i in range(int(seconds * 200)):
+            time.sleep(max(begun + i / 200 - time.monotonic(), 0))
+            written.append(((i + 1) * piece, time.monotonic()))
+            os.write(ours, TEXT[: piece * line])
+
+    sender, heard, at = threading.Thread(target=send), 0, 0
+    sender.start()
+    while heard < int(seconds * 200) * piece:
+        heard += consume(os.read(theirs, 65536))
+        while at < len(written) and written[at][0] <= heard:
+            lags.append((time.monotonic() - written[at][1]) * 1e3)
+            at += 1
+    sender.join()
+    os.close(ours)
+    os.close(theirs)
+    return statistics.median(lags), max(lags)
+
+
+def memory_over(lines: int) -> tuple[int, int]:
+    """Greatest resident size in kB after the first tenth of so many lines, and after all."""
+    consume, early = decoding(), 0
+    for done in range(0, lines, LINES):
+        for at in range(0, len(TEXT), 4096):
+            consume(TEXT[at : at + 4096])
+        if done <= lines // 10:
+            early = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return early, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
 
 def main() -> None:
-    """Print the cost of a line both ways and the median of the paired ratios."""
-    pairs = [(over_a_pty(lambda data: data.count(b"\n")), over_a_pty(decoding())) for _ in range(PAIRS)]
-    bare, ours = (statistics.median(side) / LINES * 1e6 for side in zip(*pairs, strict=True))
-    ratio = statistics.median(b / a for a, b in pairs)
-    print(f"counting lines {bare:.3f} us, decoding {ours:.3f} us a line, ratio {ratio:.1f} ({PAIRS} pairs of {LINES})")
+    """Print the cost of a line each way and the medians of the paired ratios."""
+    runs = [(over_a_pty(lambda d: d.count(b"\n")), over_a_pty(decoding()), by_readline()) for _ in range(PAIRS)]
+    bare, ours, slow = (statistics.median(side) / LINES * 1e6 for side in zip(*runs, strict=True))
+    print(f"a line: counting {bare:.3f} us, decoding {ours:.3f} us, readline() {slow:.3f} us ({PAIRS} runs of each)")
+    print(f"decoding / counting {statistics.median(b / a for a, b, _ in runs):.1f}")
+    print(f"readline() / decoding {statistics.median(c / b for _, b, c in runs):.1f}")
+    print("lag at 20,000 lines a second: median {:.2f} ms, greatest {:.2f} ms".format(*lag_at(20_000, 3.0)))
+    if "--long" in sys.argv[1:]:
+        print("resident after 1 and 10 million lines: {} and {} kB".format(*memory_over(10_000_000)))
 
 
 if __name__ == "__main__":

@@ -1,14 +1,17 @@
 """Lines of text: numbers as devices write them, units in mid-stream, checks, refusals, patterns that must not hang."""
 
 import math
+import random
 import time
 
 import pytest
 
 from drivers.checks import check_bytes, crc16, crc16_ccitt
 from drivers.decoders.lines import LinesDecoder, number
-from drivers.instrument import from_tables
+from drivers.decoders.pattern import of_chunk
+from drivers.instrument import from_tables, load
 from drivers.reading import Chunk, Reject
+from drivers.tables import LinesTable
 
 
 def decoder(
@@ -149,3 +152,32 @@ def test_a_pattern_cannot_hang_the_decoder(pattern: str) -> None:
         lines.feed(Chunk(0.0, b"1" * 60 + b"a" * 900 + b"\r\n"))
     assert time.perf_counter() - begun < 5.0
     assert lines.rejects
+
+
+ODD = [b"10.0 mm", b"11.0 mm", b"OL", b"9 kg", b"-3,5 mm", b"+ 4 mm", b"1_0 mm", b"nan", b"1e9 mm", b"0.5 in", b"7"]
+
+
+@pytest.mark.parametrize("pattern", [NUMBER, r"^\s*(?P<height>\S+)\s*(?P<unit>[^\d]+)?$", r"^(?P<height>[^ ]+)"])
+def test_many_lines_at_once_read_as_each_alone(pattern: str) -> None:
+    chance = random.Random(4)
+    for _ in range(60):
+        text = b"10.0 mm\r\n" + b"".join(chance.choice(ODD[: chance.randint(2, len(ODD))]) + b"\r\n" for _ in range(40))
+        whole, single = (decoder(pattern=pattern, refuse=["OL"]) for _ in range(2))
+        alone = [r.height_m for line in text.splitlines(keepends=True) for r in single.feed(Chunk(1.0, line))]
+        together = [r.height_m for r in whole.feed(Chunk(1.0, text))]
+        assert together == alone
+        assert whole.rejects == single.rejects
+
+
+@pytest.mark.parametrize(
+    "pattern", [r"^(?P<height>[\s\d]+)", r"^(?P<height>\d+)\D*", r"^(?P<height>\d+)\n?", r"(?P<height>\d+)"]
+)
+def test_a_pattern_that_could_leave_its_line_is_not_read_at_once(pattern: str) -> None:
+    assert of_chunk(pattern) is None
+
+
+def test_the_shipped_patterns_are_read_at_once() -> None:
+    for name in ("ascii-lines", "ascii-lines-metres"):
+        table = load(name).decoder
+        assert isinstance(table, LinesTable)
+        assert of_chunk(table.pattern) is not None
