@@ -4,8 +4,10 @@ import asyncio
 from collections import Counter
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from pathlib import Path
 
+import numpy
 import pytest
 from rich.color import Color
 from rich.segment import Segment
@@ -15,6 +17,7 @@ from drivers.simulator.ground import read_ground
 from tui.actions import JOB, Place
 from tui.app import RisewalkApp
 from tui.cli.demo import site
+from tui.messages import BookChanged
 from tui.screens.ask import Told
 from tui.screens.help import Help
 from tui.themes import DUSK, NOON
@@ -191,3 +194,17 @@ async def test_a_reading_never_paints_the_whole_screen(opened, recorder, asked: 
             await pilot.pause(0.12)
         assert set(cells) <= {"ChopsUpdate", "NoneType"}
         assert 5 < cells["ChopsUpdate"] < 5 * 80 * 24 / 2
+
+
+async def test_layouts_of_a_walk_with_uncertainties_follow_each_other_on_set_out(opened) -> None:
+    """A profile that came of a walk carries an array, which cannot be compared as a whole."""
+    async with opened((80, 24)) as pilot:
+        app = pilot.app
+        app.action_go(Place.SET_OUT.value)
+        await until(pilot, lambda: "0 of 28 taken" in shown(app))
+        for _ in range(2):
+            count = len(app.best.profile.points)
+            app.best = replace(app.best, profile=replace(app.best.profile, covariance_m2=numpy.eye(count) * 1e-8))
+            app.screen.post_message(BookChanged())
+            await pilot.pause(0.1)
+        assert "0 of 28 taken" in shown(app)
