@@ -362,3 +362,20 @@ def test_published_circuit_closes_within_its_construction_limit(limit_ft: float,
     closing = adjust(Survey(circuit), tolerance=limit_ft * foot).closure
     assert closing.misclosure_m == pytest.approx(0.015 * foot, abs=1e-9)
     assert closing.status is status
+
+
+def test_uncertainties_combine_as_for_the_end_gauge_of_the_guide() -> None:
+    """JCGM 100:2008, H.1, one nanometre as one millimetre, lengths less 50 mm: 838 nm, combined from parts 31.7 nm.
+
+    The standard is the benchmark; what differing expansion and temperature do is the uncertainty of reading it.
+    """
+    nominal_nm = 50e6
+    expansion, warmth = nominal_nm * 0.1 * 0.58e-6, nominal_nm * 11.5e-6 * 0.029
+    standard = {"name": "standard", "elevation_m": 0.623, "elevation_u_m": 0.025}
+    compared = (
+        seen(1, Kind.BENCHMARK, 1, 0.0, u_m=math.hypot(expansion, warmth) / 1000.0, **standard),
+        seen(2, Kind.POINT, 1, 0.215, name="end gauge", u_m=0.0097),
+    )
+    gauge = adjust(Survey(compared)).named[1]
+    assert gauge.elevation_m == pytest.approx(0.838, abs=1e-9)
+    assert gauge.u_m == pytest.approx(0.03171, abs=5e-6)
