@@ -202,6 +202,7 @@ def test_a_zero_and_a_station_by_keys_then_the_session_is_ended(terminal, sessio
     is_whole(session, 2)
 
 
+@pytest.mark.slow
 def test_whatever_ends_the_screen_leaves_the_recorder_and_the_terminal_whole(terminal, session, level) -> None:
     begun(terminal, session, level)
     recorder = set(of_session(session)) - set(screens(session))
@@ -226,6 +227,7 @@ def test_whatever_ends_the_screen_leaves_the_recorder_and_the_terminal_whole(ter
     is_whole(session, 2)
 
 
+@pytest.mark.slow
 def test_the_terminal_is_closed_and_the_recorder_goes_on(terminal, session, level) -> None:
     begun(terminal, session, level)
     recorder = set(of_session(session)) - set(screens(session))
