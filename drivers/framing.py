@@ -28,13 +28,15 @@ class LineFramer:
         if self.delimiter:
             lines = data.split(self.delimiter)
         else:
-            lines = (data.replace(b"\r", b"\n") if b"\r" in data else data).split(b"\n")
+            if b"\r" in data:
+                data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+            lines = data.split(b"\n")
         rest = lines.pop()
         if lines:
             if self._skipping or (self.first and not lines[0]):
                 del lines[0]
                 self._skipping = self.first = False
-            lines = [line for line in lines if line]
+            lines = list(filter(None, lines))
             if lines and max(map(len, lines)) > self.longest:
                 whole = [line for line in lines if len(line) <= self.longest]
                 self.overlong += len(lines) - len(whole)

@@ -185,7 +185,8 @@ class LinesDecoder(BaseDecoder):
             heights = [slope * value + offset for value in map(float if plain else self._number, numbers)]
         except ValueError:
             return None
-        sane = not math.isnan(sum(heights)) and self._scale.sane(min(heights)) and self._scale.sane(max(heights))
+        numeric = (plain and slope != 0.0) or not math.isnan(sum(heights))
+        sane = numeric and self._scale.sane(min(heights)) and self._scale.sane(max(heights))
         return heights if sane else None
 
     def _read_any(self, t_s: float, lines: list[bytes]) -> Readings:
