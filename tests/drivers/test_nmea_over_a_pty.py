@@ -33,8 +33,8 @@ KINDS = ("GGA", "DPT", "DBT")
 SPOILT = {"garmin-geko201": (212, 1, 0), "gp-320fw-2019-04-07-coldboot": (92, 36, 5), "isync": (134, 0, 0)}
 """Valid, bad and absent as we count logs with cut or spoilt sentences, where the notes draw the line elsewhere.
 
-An empty checksum is a bad one with us; a cut line with another sentence inside is that sentence; a sentence with bytes
-outside ASCII is none. As measured, held so that a change is seen.
+An empty checksum is a bad one with us, and of a line that holds two sentences, one cut into or glued to the other, we
+take the last. Our own counts as measured, held so that a change is seen; every other log must agree with the notes.
 """
 CORPUS = Path(os.environ.get("RISEWALK_CORPUS", Path(__file__).parents[3] / "shared" / "corpus"))
 LOGS = sorted(p.stem for p in CORPUS.glob("nmea/*.log")) or ["no-log"]
