@@ -16,7 +16,7 @@ from tui.cli.output import emit_json
 def command(files: tuple[Path, ...], levels: bool, as_json: bool) -> None:
     """Make a session of what was exported, or of notes kept on paper; OUT is FILE with `.walk` unless given.
 
-        risewalk import --levels notes.csv bank.walk
+    risewalk import --levels notes.csv bank.walk
     """
     if len(files) > 2:
         raise click.UsageError("one file to read, and at most one session to make")
