@@ -105,8 +105,13 @@ class Session:
         query = f"SELECT {COLUMNS} FROM event WHERE n > ? AND n <= ? {which} ORDER BY n LIMIT {PAGE}"
         last = self.events_saved
         while page := self._fetch(query, (after, last)):
-            yield from page
-            after = page[-1].n
+            for event in page:
+                if event.n <= after:
+                    raise CorruptSession(
+                        self.path, f"event {event.n} comes after {after}: the file is damaged", event.n
+                    )
+                after = event.n
+                yield event
 
     def last(self) -> Event | None:
         """The last event, None in a session that has none."""

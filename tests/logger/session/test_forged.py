@@ -85,3 +85,14 @@ def refusal(read: Any) -> str:
     except RiseError as error:
         return str(error)
     return ""
+
+
+def test_a_tree_of_pages_that_leads_back_to_itself_ends(tmp_path: Path) -> None:
+    whole = bytearray((GOLDEN / "v1.walk").read_bytes())
+    for place, what in ((0x312031, 0x30), (0x206B6D, 0x20)):
+        whole[place % len(whole)] ^= what
+    (tmp_path / "damaged.walk").write_bytes(whole)
+    with pytest.raises(CorruptSession):
+        verify(tmp_path / "damaged.walk")
+    with pytest.raises(CorruptSession, match="comes after"):
+        export_jsonl(tmp_path / "damaged.walk", io.StringIO())
