@@ -95,4 +95,4 @@ def test_a_tree_of_pages_that_leads_back_to_itself_ends(tmp_path: Path) -> None:
     with pytest.raises(CorruptSession):
         verify(tmp_path / "damaged.walk")
     with pytest.raises(CorruptSession, match="comes after"):
-        export_jsonl(tmp_path / "damaged.walk", io.StringIO())
+        survey(tmp_path / "damaged.walk")
