@@ -54,7 +54,7 @@ def test_demo_leaves_every_artefact(clean_environment: Path, tmp_path: Path) -> 
         env=bare,
         capture_output=True,
         text=True,
-        timeout=90,
+        timeout=100,
     )
     assert demo.returncode == 0, demo.stderr
     left = {p.name for p in (tmp_path / "out").iterdir()}

@@ -39,6 +39,7 @@ def walk(ground: Path, protocol: str, session: Path) -> None:
             recorder.ask("benchmark BM")
 
 
+@pytest.mark.timeout(300)
 @pytest.mark.parametrize("protocol", ["lines", "nmea0183"])
 def test_walk_of_a_scanned_slope_yields_its_layout(protocol: str, corpus: Path, tmp_path: Path) -> None:
     ground = corpus / "profiles" / "lonestar_tls_3_10m.csv"
