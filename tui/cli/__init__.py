@@ -39,6 +39,10 @@ JOB = {
         "asbuilt": "What was built against what was designed.",
         "export": "CSV, JSON, JSON Lines, drawings and a copy of the session.",
     },
+    "The program itself": {
+        "completion": "Completion for bash, zsh and fish.",
+        "manual": "The manual page.",
+    },
 }
 COMMANDS = {name: what for part in JOB.values() for name, what in part.items()}
 
