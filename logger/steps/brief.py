@@ -121,7 +121,7 @@ def _document(path: Path | str | None) -> dict[str, Any]:
         return tomllib.loads(text)
     except UnicodeDecodeError:
         raise WrongFile(path, ["it is not text in UTF-8"]) from None
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise WrongFile(path, [f"it is not TOML: {error}"]) from None
     except OSError as error:
         raise FileError(path, f"cannot be read: {error.strerror}") from None

@@ -162,13 +162,14 @@ def _shipped(name: str) -> RuleSet:
 def parse(text: str, source: str, name: str) -> RuleSet:
     """A rule set from its TOML; WrongFile with every mistake."""
     try:
-        document = tomllib.loads(text)
+        try:
+            document = tomllib.loads(text)
+        except (ValueError, RecursionError) as error:
+            raise WrongFile(source, [f"it is not TOML: {error}"]) from None
         head = document.get("set", {})
         if not isinstance(head, dict):
             raise WrongFile(source, ["set: it must be a table"])
         found = RuleSet.model_validate({"name": name, **head, "rules": document.get("rule", []), "file": source})
-    except tomllib.TOMLDecodeError as error:
-        raise WrongFile(source, [f"it is not TOML: {error}"]) from None
     except ValidationError as error:
         wrong = [f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors(include_url=False)]
         raise WrongFile(source, [w.replace("rules.", "rule.", 1) for w in wrong]) from None
