@@ -139,7 +139,10 @@ class _Check:
         if front is None:
             return None
         if below is None and riser == 1:
-            text = "the grade at the foot is that of the plan: observe it again as a point named foot"
+            text = (
+                "the grade at the foot is that of the plan: observe it again, as the point that the brief names, "
+                "else as one named foot"
+            )
             self._note("foot", Verdict.NOTE, text)
             return replace(front, value_m=front.value_m - self.plan.foot_m, how="level, foot from the plan")
         return None if below is None else front.less(below)
