@@ -9,10 +9,10 @@ import click
 from drivers.lengths import Units, length_m
 from tui.cli import OK, OUT_OF_TOLERANCE
 from tui.cli.output import emit_json
-from tui.cli.plan import EXISTING, Plan, plan_arguments, read_plan
+from tui.cli.plan import EXISTING, plan_arguments, read_plan
 
 if TYPE_CHECKING:
-    from logger.asbuilt import AsBuilt, Limits
+    from logger.asbuilt import Limits
 
 
 def limits_of(tolerance: str | None, evenness: str | None, units: Units) -> "Limits":
@@ -34,18 +34,6 @@ def _positive(text: str, units: Units) -> float:
     return value
 
 
-def checked(plan: Plan, walked: Path, limits: "Limits") -> "AsBuilt":
-    """The finished steps of a walk held against a layout and the rule sets of its brief."""
-    from logger.asbuilt import Held, check
-    from logger.built import built_of
-    from logger.session.replay import survey
-    from logger.setout import set_out
-
-    seen = built_of(survey(walked), plan.option.risers, walked, plan.brief.steps.foot)
-    against = Held(limits, plan.brief.rule_sets, plan.brief.steps.width_m)
-    return check(set_out(plan.profile, plan.option, plan.brief), seen, against)
-
-
 @click.command(epilog='Example: risewalk asbuilt bank.walk --brief brief.toml --built steps.walk --tolerance "1/4 in"')
 @plan_arguments
 @click.option("--built", type=EXISTING, help="The walk over the finished steps; FILE itself where it holds both.")
@@ -61,11 +49,13 @@ def command(
     """
     from logger.built_heights import Status
     from logger.export.documents import asbuilt_document
+    from logger.finished import judged
     from logger.sheets.built import asbuilt_sheet
     from logger.sheets.text import plain_text
 
     plan = read_plan(file, given)
-    result = checked(plan, built or file, limits_of(tolerance, evenness, plan.units))
+    limits = limits_of(tolerance, evenness, plan.units)
+    result = judged(built or file, plan.profile, plan.option, brief=plan.brief, limits=limits)
     if as_json:
         emit_json(asbuilt_document(result))
     else:

@@ -68,12 +68,12 @@ def _money(wanted: Wanted, *, office: bool) -> "Sheet":
 
 
 def _asbuilt(wanted: Wanted) -> "Sheet":
-    from logger.asbuilt import Limits
+    from logger.finished import judged
     from logger.sheets.built import asbuilt_sheet
-    from tui.cli.asbuilt import checked
 
     plan = wanted.plan()
-    return asbuilt_sheet(plan.profile, plan.option, checked(plan, wanted.built or wanted.file, Limits()), plan.units)
+    result = judged(wanted.built or wanted.file, plan.profile, plan.option, brief=plan.brief)
+    return asbuilt_sheet(plan.profile, plan.option, result, plan.units)
 
 
 def _field_book(wanted: Wanted) -> "Sheet":

@@ -38,15 +38,10 @@ class Checked:
 
 def checked(finished: Finished) -> Checked:
     """Judge the finished steps; every failure is a sentence in the answer."""
-    from logger.asbuilt import check
-    from logger.built import built_of
-    from logger.session.replay import survey
-    from logger.setout import set_out
+    from logger.finished import judged
 
     try:
-        marks = set_out(finished.profile, finished.option, finished.brief)
-        built = built_of(survey(finished.file), finished.option.risers, finished.file)
-        return Checked(check(marks, built))
+        return Checked(judged(finished.file, finished.profile, finished.option, brief=finished.brief))
     except WrongFile as error:
         return Checked(trouble=error.mistakes[0])
     except (RiseError, DriverError) as error:
