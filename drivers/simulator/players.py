@@ -9,6 +9,7 @@ import tempfile
 import threading
 import time
 import tty
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from pathlib import Path
 
@@ -18,7 +19,7 @@ READ = 4096
 IDLE_S = 1.0
 
 
-class Player:
+class Player(ABC):
     """One thread that lets a virtual instrument talk and answer; `lock` is held while it does."""
 
     def __init__(self, virtual: VirtualInstrument, clock: Callable[[], float] = time.monotonic) -> None:
@@ -47,29 +48,29 @@ class Player:
             os.close(fd)
 
     @property
+    @abstractmethod
     def plugged(self) -> bool:
         """Whether anyone could hear it."""
-        raise NotImplementedError
 
+    @abstractmethod
     def plug(self) -> None:
         """Make the port; harmless if it is there."""
-        raise NotImplementedError
 
+    @abstractmethod
     def unplug(self) -> None:
         """Take the port away, as pulling the cable does."""
-        raise NotImplementedError
 
+    @abstractmethod
     def _descriptor(self) -> int | None:
         """What is waited on for bytes to come in."""
-        raise NotImplementedError
 
+    @abstractmethod
     def _take(self) -> bytes:
         """The bytes that came in."""
-        raise NotImplementedError
 
+    @abstractmethod
     def _send(self, data: bytes) -> int:
         """Send what the line takes now; how much that was."""
-        raise NotImplementedError
 
     def _nudge(self) -> None:
         os.write(self._wake[1], b".")
