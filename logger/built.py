@@ -5,13 +5,11 @@ from pathlib import Path
 
 import numpy as np
 
-from logger.built_heights import FOOT, Built, Place
+from logger.built_heights import FOOT, FOOT_NAME, Built, Place
 from logger.errors import WrongFile
 from logger.observation import Kind, Survey
 from logger.reduction.adjustment import adjust
 from logger.reduction.points import PointKey
-
-FOOT_NAME = "foot"
 
 
 def built_of(survey: Survey, risers: int, source: Path | str, foot: str = "") -> Built:

@@ -20,6 +20,8 @@ RULE = "guard band U = 2 u on both sides of the limit (JCGM 106, 8.3.2)"
 Place = tuple[int, str]
 FOOT: Place = (0, "back")
 """The walk below the first riser, as a place: the back of a riser 0."""
+FOOT_NAME = "foot"
+"""Its name as an observed point, where the brief gives none."""
 
 
 class Status(StrEnum):

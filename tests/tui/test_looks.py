@@ -174,6 +174,16 @@ async def test_a_verdict_is_shown_once(opened, monkeypatch: pytest.MonkeyPatch) 
         assert heard["verdict"] == 1
 
 
+async def test_the_check_asks_for_the_foot_by_the_name_the_brief_has_for_it(opened) -> None:
+    async with opened((80, 24)) as pilot:
+        app = pilot.app
+        brief = app.best.brief
+        steps = brief.steps.model_copy(update={"foot": "lane"})
+        app.best = replace(app.best, brief=brief.model_copy(update={"steps": steps}))
+        app.action_go(Place.CHECK.value)
+        await until(pilot, lambda: "point lane" in shown(app))
+
+
 @pytest.mark.parametrize("asked", [False, True])
 async def test_a_reading_never_paints_the_whole_screen(opened, recorder, asked: bool) -> None:
     async with opened((80, 24)) as pilot:

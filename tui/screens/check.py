@@ -24,9 +24,6 @@ from tui.widgets.tables import Told
 if TYPE_CHECKING:
     from tui.walking.marking import Marking
 
-FOOT = Suggestion("point foot", "point foot: walk below riser 1")
-"""Without it the face of the first riser cannot be judged."""
-
 
 class CheckScreen(TaggingScreen):
     """Observes the built steps and judges them."""
@@ -163,13 +160,20 @@ class CheckScreen(TaggingScreen):
         if marking is None or marking.target is None:
             return None
         if self._foot_first():
-            return FOOT
+            return Suggestion(f"point {self._foot()}", f"point {self._foot()}: walk below riser 1")
         target = marking.target
         return Suggestion(marking.lines(target)[0], f"built riser {target.riser} {target.place}")
 
+    def _foot(self) -> str:
+        """Name of the walk below; without it the face of the first riser cannot be judged."""
+        from logger.built_heights import FOOT_NAME
+
+        best = self.desk.best
+        return (best.brief.steps.foot if best and best.brief else "") or FOOT_NAME
+
     def _foot_first(self) -> bool:
         rows = self.walk.rows if self.walk else []
-        known = any(r.name == "foot" and not r.struck for r in rows)
+        known = any(r.name == self._foot() and not r.struck for r in rows)
         return not known and not self._skipped_foot and not any(r.kind == "built" for r in rows)
 
     def _renew(self) -> None:
