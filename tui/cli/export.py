@@ -10,6 +10,7 @@ import click
 
 from drivers.lengths import Units
 from tui.cli.plan import plan_options, read_plan, write_file
+from tui.cli.waiting import waiting
 
 if TYPE_CHECKING:
     from logger.profile import Profile
@@ -126,7 +127,8 @@ def command(*, file: Path, out: Path, form: str, **given: Any) -> None:
     that is being recorded.
     """
     if form in SESSIONS:
-        SESSIONS[form](file, out)
+        with waiting("copying the session"):
+            SESSIONS[form](file, out)
         return
     made = DRAWN[form](_drawn(file, given))
     if str(out) == "-":

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from tui.cli.output import emit_json
+from tui.cli.waiting import waiting
 
 
 @click.command("import", short_help="JSON Lines, or levelling notes kept on paper, as a session.")
@@ -28,7 +29,8 @@ def command(files: tuple[Path, ...], levels: bool, as_json: bool) -> None:
     else:
         from logger.session.jsonl import import_jsonl
 
-        count = import_jsonl(source, out)
+        with waiting("making the session"):
+            count = import_jsonl(source, out)
     if as_json:
         emit_json({"ok": True, "session": str(out), "events": count})
     else:

@@ -38,10 +38,13 @@ def read_plan(file: Path, given: Mapping[str, Any]) -> Plan:
     from logger.profile_file import read_profile
     from logger.steps.solve import solve
     from tui.cli.brief_options import brief_from
+    from tui.cli.waiting import waiting
 
     brief = brief_from(given)
-    profile = read_profile(file)
-    return Plan(profile, brief, choose(solve(profile, brief), given["risers"]))
+    with waiting("reading the ground and solving"):
+        profile = read_profile(file)
+        options = solve(profile, brief)
+    return Plan(profile, brief, choose(options, given["risers"]))
 
 
 def choose(options: "Options", risers: int | None) -> "Option":

@@ -8,6 +8,7 @@ import click
 
 from drivers.lengths import Units
 from tui.cli.output import emit_json
+from tui.cli.waiting import waiting
 
 if TYPE_CHECKING:
     from logger.profile import Profile
@@ -61,7 +62,8 @@ def _read(file: str | Path, surface: Any = None, tolerance: Any = None) -> "tupl
 
     if not is_session(file):
         return read_csv(file), None
-    adjustment = read_adjustment(file, surface=surface or Surface.GROUND, tolerance=tolerance)
+    with waiting("adjusting the walk"):
+        adjustment = read_adjustment(file, surface=surface or Surface.GROUND, tolerance=tolerance)
     return adjustment.profile, adjustment
 
 

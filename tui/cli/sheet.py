@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tui.cli.plan import EXISTING, Plan, plan_arguments, read_plan, write_file
+from tui.cli.waiting import waiting
 
 if TYPE_CHECKING:
     from logger.sheets.document import Sheet
@@ -153,7 +154,9 @@ def command(
     if out is not None and out.suffix.lower() == ".pdf":
         from logger.sheets.pdf import pdf
 
-        write_file(out, pdf(sheet, Paper(paper), template))
+        with waiting("setting the pages"):
+            pages = pdf(sheet, Paper(paper), template)
+        write_file(out, pages)
     else:
         from logger.sheets.html import page
 

@@ -29,14 +29,16 @@ def command(file: Path | None, explain: int | None, as_json: bool, **given: Any)
     from logger.steps.rulebook import GOVERNS
     from logger.steps.solve import solve
     from tui.cli.steps_text import explained, told
+    from tui.cli.waiting import waiting
 
     brief = brief_from(given)
-    profile = None
-    if file is not None:
-        from logger.profile_file import read_profile
+    with waiting("reading the ground and solving"):
+        profile = None
+        if file is not None:
+            from logger.profile_file import read_profile
 
-        profile = read_profile(file)
-    options = solve(profile, brief)
+            profile = read_profile(file)
+        options = solve(profile, brief)
     if as_json:
         emit_json(document(options, explain))
     else:

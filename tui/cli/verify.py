@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from tui.cli.output import emit_json, plain
+from tui.cli.waiting import waiting
 
 
 @click.command("verify", short_help="Check the digest chain, and derive everything again from the raw bytes.")
@@ -24,8 +25,9 @@ def command(file: Path, digest: str, _: bool) -> None:
     if digest and (len(digest) < 8 or not all(c in "0123456789abcdefABCDEF" for c in digest)):
         raise click.BadParameter("a digest is at least 8 of the characters 0-9 and a-f", param_hint="--digest")
     try:
-        counts, recorded, derived = verify(file, digest)
-        identical = same_profile(recorded, derived)
+        with waiting("deriving every number again"):
+            counts, recorded, derived = verify(file, digest)
+            identical = same_profile(recorded, derived)
         if not identical and counts.same_way:
             raise CorruptSession(file, "the profile from the raw bytes is another than the recorded one")
     except CorruptSession as error:
