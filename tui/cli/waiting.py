@@ -1,4 +1,4 @@
-"""What a person sees while a command computes: after a second, on a terminal's stderr, what it does and for how long."""
+"""What a person sees while a command computes: on a terminal's stderr, what it does and for how long."""
 
 import sys
 from collections.abc import Iterator

@@ -57,7 +57,12 @@ def test_nothing_is_said_where_stderr_is_a_file(monkeypatch: pytest.MonkeyPatch)
 def test_an_error_passes_and_the_line_goes(monkeypatch: pytest.MonkeyPatch) -> None:
     terminal = Terminal()
     monkeypatch.setattr("sys.stderr", terminal)
-    with pytest.raises(ValueError, match="spoilt"), waiting("reading", every_s=0.001):
-        assert terminal.wait_for("reading: 1 s")
-        raise ValueError("spoilt")
+
+    def spoil() -> None:
+        with waiting("reading", every_s=0.001):
+            assert terminal.wait_for("reading: 1 s")
+            raise ValueError("spoilt")
+
+    with pytest.raises(ValueError, match="spoilt"):
+        spoil()
     assert terminal.getvalue().endswith("\r")
