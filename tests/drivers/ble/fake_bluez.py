@@ -63,6 +63,7 @@ class Characteristic:
     descriptors: dict[str, bytes] = field(default_factory=dict)
     path: str = ""
     listeners: list[str] = field(default_factory=list)
+    most_listeners: int = 0
     sockets: list[socket.socket] = field(default_factory=list)
     written: list[bytes] = field(default_factory=list)
     early: list[bytes] = field(default_factory=list)
@@ -288,6 +289,7 @@ class FakeBluez:
             self._fail(message, "org.bluez.Error.InProgress", "In Progress")
             return
         found.listeners.append(message.sender)
+        found.most_listeners = max(found.most_listeners, len(found.listeners))
         for value in found.early:
             self.notify(peripheral, found.uuid, value)
         await asyncio.sleep(0)
