@@ -185,30 +185,38 @@ def tread_of_unit(unit: Unit) -> float | None:
 def _validated(tables: dict[str, Any], units: Units) -> tuple[Tables, dict[str, str]]:
     """The brief, and what was wrong; wrong fields are left at a stand-in so that the others can be judged too."""
     mistakes: dict[str, str] = {}
-    data = tables
+    data: Any = tables
     for _ in range(3):
         try:
             return Tables.model_validate(data, context={"units": units}), mistakes
         except ValidationError as error:
-            for wrong in error.errors(include_url=False):
-                place = list(wrong["loc"])
-                mistakes.setdefault(".".join(str(part) for part in place), _why(wrong))
-                data = data | {"steps": dict(STAND_IN)} if place == ["steps"] else _without(data, place)
-    raise AssertionError("stand-ins cannot be wrong")
+            found = error.errors(include_url=False)
+            mistakes = {".".join(map(str, wrong["loc"])): _why(wrong) for wrong in found} | mistakes
+            places = dict.fromkeys(_to_an_item(wrong["loc"]) for wrong in found)
+            for place in reversed(places):  # the last item of a list goes first
+                data = _without(data, place)
+    return Tables.model_validate({"steps": STAND_IN}), mistakes
 
 
 STAND_IN = {"tread": "0.3 m", "landing": "1 m"}
 
 
-def _without(data: Any, place: list[Any]) -> Any:
-    """A copy without what is at a place, or with a stand-in where it is required."""
+def _to_an_item(place: tuple[Any, ...]) -> tuple[Any, ...]:
+    """A place, cut at the first item of a list: that is left out whole."""
+    return place[: next((i for i, part in enumerate(place) if isinstance(part, int)), len(place)) + 1]
+
+
+def _without(data: Any, place: tuple[Any, ...], table: str = "") -> Any:
+    """A copy without what is at a place, or with a stand-in where `[steps]` requires it."""
     first, rest = place[0], place[1:]
     if isinstance(data, list | tuple):
         return [item for i, item in enumerate(data) if i != first]
     kept = dict(data)
     if rest and isinstance(kept.get(first), dict | list | tuple):
-        kept[first] = _without(kept[first], rest)
-    elif first in STAND_IN:
+        kept[first] = _without(kept[first], rest, first)
+    elif place == ("steps",) and not table:
+        kept[first] = STAND_IN
+    elif table == "steps" and first in STAND_IN:
         kept[first] = STAND_IN[first]
     else:
         kept.pop(first, None)
@@ -220,6 +228,8 @@ def _why(wrong: Any) -> str:
     if kind == "missing":
         return "is required"
     if kind == "extra_forbidden":
+        if len(wrong["loc"]) == 1 and wrong["loc"][0] in _known(("steps",)):
+            return "it belongs under [steps]"
         near = get_close_matches(str(wrong["loc"][-1]), list(_known(wrong["loc"][:-1])), 1)
         return "there is no such field" + (f"; did you mean {near[0]}?" if near else "")
     if kind == "value_error":
@@ -227,7 +237,24 @@ def _why(wrong: Any) -> str:
     if kind in ("greater_than", "greater_than_equal"):
         limit = wrong["ctx"].get("gt", wrong["ctx"].get("ge"))
         return f"{written!r} must be {'more than' if kind == 'greater_than' else 'at least'} {limit:g}"
+    if kind in FORMS:
+        return f"{written!r} is not {FORMS[kind]}"
     return f"{written!r}: {wrong['msg'][0].lower()}{wrong['msg'][1:]}"
+
+
+FORMS = {
+    "model_type": "a table",
+    "tuple_type": "a list",
+    "string_type": "text",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "int_parsing": "a whole number",
+    "float_type": "a number",
+    "float_parsing": "a number",
+    "bool_type": "true or false",
+    "bool_parsing": "true or false",
+}
+"""What a field of another form must be, by the name pydantic has for the mistake."""
 
 
 TABLES: dict[str, type[Table]] = {
