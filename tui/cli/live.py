@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from drivers.lengths import Units, show_length
 from logger.errors import Refused
-from logger.guidance import BELLS, Guide, Level, Say, Target, Told, Way, ZeroWatch, targets
+from logger.guidance import BELLS, Guide, Level, Say, Told, Way, ZeroWatch, targets
 from tui.cli import NO_INSTRUMENT, OK
 
 if TYPE_CHECKING:
@@ -128,18 +128,10 @@ class Talk:
     def _tags(self) -> tuple[str, ...]:
         """How the recorder keeps what was found at the mark in front."""
         from logger.setout import tape_at
+        from tui.walking.marking import lines_at
 
-        mark: Target = self.guide.target
-        match self.level:
-            case Level.FINISHED:
-                return (f"built {mark.riser} {mark.place}",)
-            case Level.BASE_TOP:
-                return (f"base {mark.riser} {mark.place}",)
-            case Level.SUBGRADE:
-                tape = tape_at(mark.station_m, self.ground, self.marks.tape)
-                return ("surface dug", f"station {tape:.6f} m # riser {mark.riser} {mark.place}", "surface ground")
-            case Level.CROSSING:
-                return (f"point g{mark.riser}",)
+        mark = self.guide.target
+        return lines_at(mark, tape_at(mark.station_m, self.ground, self.marks.tape))
 
 
 class Guided:

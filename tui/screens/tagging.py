@@ -2,16 +2,11 @@
 
 from textual import work
 
-from drivers.lengths import Units
 from tui.screens.job import JobScreen
 from tui.sound import Sound
-from tui.walking.distances import give_or_take, height
-from tui.walking.said import safe
-from tui.walking.standing import COVERAGE
+from tui.walking.telling import told
 from tui.walking.walk import Answer, Walk
 from tui.widgets.bars import Saying
-from tui.widgets.book import called
-from tui.widgets.gauges import clock_time
 
 GONE = "The recorder is gone; what was said to be saved is saved. Leave and walk again."
 
@@ -80,33 +75,10 @@ class TaggingScreen(JobScreen):
     def _tell(self, answer: Answer) -> None:
         if answer.get("ok"):
             taken = answer.get("event") == "observed"
-            self.say(self._told(answer, self.desk.units), "sure" if taken else "plain")
+            rows = self.walk.rows if self.walk else []
+            self.say(told(answer, rows, self.desk.units), "sure" if taken else "plain")
             if taken:
                 self.desk.sounder.play(Sound.TAKEN)
         elif answer.get("error") != "cancelled":
             self.say(str(answer.get("message") or answer.get("error")), "alarm")
             self.desk.sounder.play(Sound.REFUSED)
-
-    def _told(self, answer: Answer, units: Units) -> str:
-        match answer.get("event"):
-            case "observed":
-                row = next((r for r in self.walk.rows if r.n == answer["n"]), None) if self.walk else None
-                if row is None or row.kind == "face":
-                    return "Taken and saved."
-                value = f"{height(row.above_zero_m, units)} {give_or_take(COVERAGE * row.u_m, units)}"
-                off = "" if row.misclosure_m is None else f", off {height(row.misclosure_m, units)}"
-                return f"Taken and saved {clock_time(row.at)}: {called(row, units)}, {value}{off}"
-            case "struck":
-                return f"No. {answer.get('n')} is struck out; it stays in the book."
-            case "setup":
-                return "A new setup begins; nothing counts before a known mark is observed."
-            case "cancelled":
-                return "Stopped; nothing was taken."
-            case "noted":
-                return f"Noted: {safe(answer.get('text'), 60)}"
-            case "surface":
-                return f"The next stations are on: {safe(answer.get('surface'), 20)}"
-            case "rod":
-                return f"The probe stands on a stick of {height(float(answer.get('rod_m') or 0.0), units)}"
-            case other:
-                return safe(other)

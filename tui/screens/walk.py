@@ -18,9 +18,10 @@ from tui.walking.figures import ground_points
 from tui.walking.plan import best_in_words, chosen, step_line
 from tui.walking.standing import COVERAGE
 from tui.walking.suggestion import Suggestion, suggestion, turning_point, zero_check
+from tui.walking.telling import called
 from tui.walking.walk import Answer
 from tui.widgets.bars import Saying, TakeBar
-from tui.widgets.book import Book, called
+from tui.widgets.book import Book
 from tui.widgets.gauges import Gauges
 from tui.widgets.hillside import Hillside
 from tui.widgets.numerals import Numerals

@@ -107,13 +107,18 @@ class Marking:
 
     def lines(self, target: Target) -> tuple[str, ...]:
         """The lines that keep what was found at a mark."""
-        match target.level:
-            case Level.FINISHED:
-                return (f"built {target.riser} {target.place}",)
-            case Level.BASE_TOP:
-                return (f"base {target.riser} {target.place}",)
-            case Level.SUBGRADE:
-                where = f"{self.tape_m(target):.6f} m # riser {target.riser} {target.place}"
-                return ("surface dug", f"station {where}", "surface ground")
-            case Level.CROSSING:
-                return (f"point g{target.riser}",)
+        return lines_at(target, self.tape_m(target))
+
+
+def lines_at(target: Target, tape_m: float) -> tuple[str, ...]:
+    """The lines that keep what was found at a mark, where the walk's tape shows `tape_m`."""
+    match target.level:
+        case Level.FINISHED:
+            return (f"built {target.riser} {target.place}",)
+        case Level.BASE_TOP:
+            return (f"base {target.riser} {target.place}",)
+        case Level.SUBGRADE:
+            where = f"{tape_m:.6f} m # riser {target.riser} {target.place}"
+            return ("surface dug", f"station {where}", "surface ground")
+        case Level.CROSSING:
+            return (f"point g{target.riser}",)

@@ -6,40 +6,12 @@ from textual import events
 
 from drivers.lengths import Units
 from tui.walking.distances import distance, give_or_take, height
-from tui.walking.said import safe
 from tui.walking.standing import COVERAGE, Row
+from tui.walking.telling import called, remark
 from tui.widgets.painted import Line, Painted
 
 SHOWN_ROWS = 50
 PLACES = ("base", "built")
-
-
-def called(row: Row, units: Units) -> str:
-    """What a row is on the list: its station, its name, or its riser."""
-    if row.station_m is not None:
-        side = (
-            f" {'left' if row.offset_m < 0 else 'right'} {distance(abs(row.offset_m), units)}" if row.offset_m else ""
-        )
-        on = "" if row.surface == "ground" else f"{row.surface} "
-        return f"{on}{distance(row.station_m, units)}{side}"
-    if row.riser is not None:
-        return f"{'face' if row.kind == 'face' else row.kind} {row.riser} {row.place}".strip()
-    word = {"benchmark": "zero ", "turn": "turn "}.get(row.kind, "")
-    return word + safe(row.name, 24)
-
-
-def remark(row: Row, units: Units) -> str:
-    """What else is to be known of a row."""
-    parts = []
-    if row.struck:
-        parts.append("struck out" + (f": {safe(row.reason, 40)}" if row.reason else ""))
-    if row.forced:
-        parts.append("forced")
-    if row.misclosure_m is not None:
-        parts.append(f"off {height(row.misclosure_m, Units.MILLIMETRES)}")
-    if row.note:
-        parts.append(safe(row.note, 60))
-    return ", ".join(parts)
 
 
 class Book(Painted):

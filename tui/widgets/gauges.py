@@ -1,12 +1,12 @@
 """How good the live number is and how the walk stands: steadiness, age, link, battery, zero, last save."""
 
 from collections.abc import Sequence
-from datetime import datetime
 
 from drivers.lengths import Units
 from tui.walking.distances import ago, distance
 from tui.walking.said import safe
 from tui.walking.standing import Live, Standing
+from tui.walking.telling import clock_time
 from tui.widgets.painted import Line, Painted, Span
 
 NARROW = 50
@@ -27,14 +27,6 @@ def steadiness(live: Live, allowed_m: float | None) -> float:
     if live.steady:
         return 1.0
     return min(0.9, (allowed_m or WELL_STEADY_M) / max(live.spread_m, 1e-6))
-
-
-def clock_time(iso: str) -> str:
-    """A time of the session on the wall clock here, empty where there is none."""
-    try:
-        return datetime.fromisoformat(iso).astimezone().strftime("%H:%M:%S")
-    except ValueError:
-        return ""
 
 
 class Gauges(Painted):
