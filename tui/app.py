@@ -26,6 +26,7 @@ from tui.screens.replay import ReplayScreen
 from tui.sound import Sound, Sounder
 from tui.themes import DUSK, NOON, THEMES
 from tui.walking.best import Best, Question, Solver, solved
+from tui.walking.doubts import CHECKS
 from tui.walking.opening import Opening
 from tui.walking.plan import chosen
 from tui.walking.remembered import Remembered, recall, remember
@@ -37,13 +38,6 @@ from tui.widgets.bars import Tabs
 
 log = logging.getLogger(__name__)
 PAINT_S = 0.1
-CHECKS = (
-    "Hose filled and bled: no bubble in it.",
-    "No kink, nobody standing on it.",
-    "Hose and instrument out of the sun.",
-    "Both ends side by side: do they agree?",
-    "The first mark (BM) stands outside the dig.",
-)
 LEAVING = {
     "leave": "Leave. The recorder goes on recording; walk this session again to return.",
     "end": "End the session and leave. The recorder saves, closes and stops.",

@@ -1,4 +1,4 @@
-"""Questions asked before a tag that looks like a slip, and reminders while walking; all figures are common practice."""
+"""Questions asked before a tag that looks like a slip, and reminders before and while walking; all figures are common practice."""
 
 from collections.abc import Sequence
 from itertools import pairwise
@@ -17,6 +17,14 @@ FAR = 4.0
 ZERO_MIN = 30
 ZERO_C = 5.0
 REACH_PART = 0.85
+CHECKS = (
+    "Hose filled and bled: no bubble in it.",
+    "No kink, nobody standing on it.",
+    "Hose and instrument out of the sun.",
+    "Both ends side by side: do they agree?",
+    "The first mark (BM) stands outside the dig.",
+)
+"""What is looked at before the first reading."""
 
 
 def doubt(station_m: float, live: Live | None, rows: Sequence[Row], *, surface: str, units: Units) -> str:
