@@ -2,7 +2,6 @@
 
 import asyncio
 from dataclasses import replace
-from datetime import datetime
 from pathlib import Path
 from typing import ClassVar
 
@@ -16,7 +15,7 @@ from tui.messages import BookChanged, LinkChanged
 from tui.screens.ask import Ask, Choose
 from tui.screens.job import JobScreen
 from tui.walking import chores
-from tui.walking.opening import Opening
+from tui.walking.opening import Opening, new_session
 from tui.walking.remembered import Remembered, recall
 from tui.walking.said import safe
 from tui.widgets.bars import Saying, TakeBar
@@ -118,7 +117,7 @@ class InstrumentScreen(JobScreen):
         if not chosen.port or not chosen.instrument:
             self._say("Choose a port (p) and an instrument (i) first.", "alarm")
             return
-        path = self.desk.folder / f"walk-{datetime.now().strftime('%Y-%m-%d-%H%M%S')}.walk"
+        path = new_session(self.desk.folder)
         units, tape = chosen.units or Units.METRES.value, chosen.tape or "level"
         self.desk.begin(Opening(path, chosen.port, chosen.instrument, units=units, tape=tape))
 

@@ -1,4 +1,4 @@
-"""Questions asked before a tag that looks like a slip, and reminders before and while walking; all figures are common practice."""
+"""Questions before a tag that looks like a slip, and reminders while walking; all figures are common practice."""
 
 from collections.abc import Sequence
 from itertools import pairwise

@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from typing import IO
 
@@ -55,6 +56,11 @@ class Started:
         self.said.seek(self.starts_at)
         lines = self.said.read().decode(errors="replace")[-LAST_WORDS:].strip().splitlines()
         return lines[-1].removeprefix("Error: ") if lines else "it ended without a word"
+
+
+def new_session(folder: Path) -> Path:
+    """Where a session begun now is kept, named after the time here."""
+    return folder / f"walk-{datetime.now().strftime('%Y-%m-%d-%H%M%S')}.walk"
 
 
 def log_folder() -> Path:
