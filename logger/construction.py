@@ -4,16 +4,19 @@ Every thickness is in metres, compacted, measured straight down. The base is the
 the height the crew works to all day.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from math import ceil
 from typing import TYPE_CHECKING
 
 from logger.steps.option import Option, Verdict
 
 if TYPE_CHECKING:
     from logger.steps.brief import Brief
-    from logger.steps.tables import Layer
+    from logger.steps.tables import Layer, Unit
 
+SAME_M = 1e-9
 WORKING_ROOM_M = 0.6096
 """Room to kneel between the steps and a stake; two feet, common practice."""
 
@@ -52,7 +55,9 @@ class Construction:
 
     `width_m` is the clear width; `cheek_m` the thickness of a wall on each side; `beside_m` how far the base goes
     beyond the unit on each side and in front of the first; `least_depth_m` the user's local figure for frost or
-    undisturbed ground, below the finished surface; `loose` the loose over the compacted volume of the base.
+    undisturbed ground, below the finished surface; `loose` the loose over the compacted volume of the base. `edge_m` is
+    how far the row of units at the front of a landing reaches back, 0 where it has none; `course_m` the height of one
+    course with its joint, None where each riser is one unit.
     """
 
     width_m: float | None = None
@@ -66,6 +71,8 @@ class Construction:
     working_room_m: float = WORKING_ROOM_M
     loose: float = 1.2
     unit_depth_m: float | None = None
+    edge_m: float = 0.0
+    course_m: float | None = None
     overlap_m: float = 0.0
     joint_m: float = 0.0
     geotextile: bool = False
@@ -93,11 +100,34 @@ class Construction:
 
     def layers(self, part: Part) -> Layers:
         """The layers under one part, with the base deepened where the local depth asks for more."""
-        layers = {Part.FIRST: self.first, Part.TREAD: self.tread, Part.LANDING: self.landing}[part]
+        return self._deep_enough({Part.FIRST: self.first, Part.TREAD: self.tread, Part.LANDING: self.landing}[part])
+
+    def _deep_enough(self, layers: Layers) -> Layers:
         above = layers.above_base_m
         if above is None or layers.base_m is None:
             return layers
         return replace(layers, base_m=max(layers.base_m, self.least_depth_m - above))
+
+    def front_layers(self, riser: int, part: Part) -> Layers:
+        """The layers under the row of units that makes a face: before a landing not those of the landing itself."""
+        if part is not Part.LANDING or not self.edge_m:
+            return self.layers(part)
+        if riser == 1:
+            return self.layers(Part.FIRST)
+        return self._deep_enough(replace(self.tread, base_m=self.landing.base_m))
+
+    def stretches(self, riser: int, part: Part, depth_m: float | None) -> Iterator[tuple[float, float, Layers]]:
+        """What lies on one bench behind a face: from, to (behind the face), and its layers.
+
+        A landing is benched behind its edge row; the last riser against the grade has that row alone.
+        """
+        front, behind = self.front_layers(riser, part), self.layers(part)
+        depth = self.edge_m if depth_m is None else depth_m
+        if front != behind and 0 < self.edge_m < depth:
+            yield 0.0, self.edge_m, front
+            yield self.edge_m, depth, behind
+        elif depth:
+            yield 0.0, depth, front
 
     @property
     def stake_offset_m(self) -> float:
@@ -119,12 +149,13 @@ def construction_of(brief: "Brief", option: Option) -> Construction:
         thick = option.face_m - cap if unit.kind is Kind.COURSES else unit.height_m
     tread = Layers(cap, thick, layers.bedding_m or 0.0, layers.base_m)
     first = _where_it_differs(tread, layers.first)
+    course = _course(unit, thick)
     build = Construction(
         width_m=brief.steps.width_m,
         overhang_m=unit.overhang_m,
         tread=tread,
         landing=_where_it_differs(tread, layers.landing),
-        first=replace(first, bury_m=_deeper(first, option, layers.bury_m)),
+        first=replace(first, bury_m=_deeper(first, option, layers.bury_m, course)),
         least_depth_m=layers.least_depth_m or 0.0,
         cheek_m=cheek.width_m or 0.0,
         cheek_buried_m=cheek.buried_m or 0.0,
@@ -133,6 +164,7 @@ def construction_of(brief: "Brief", option: Option) -> Construction:
         working_room_m=WORKING_ROOM_M if layers.working_room_m is None else layers.working_room_m,
         loose=layers.loose,
         benched=layers.benched,
+        course_m=course,
         source=brief.source,
     )
     return _fitted(build, brief, option)
@@ -144,6 +176,7 @@ def _fitted(build: Construction, brief: "Brief", option: Option) -> Construction
     return replace(
         build,
         unit_depth_m=unit.depth_m,
+        edge_m=option.tread_m if unit.depth_m is None else max(0.0, unit.depth_m - unit.overhang_m) or option.tread_m,
         overlap_m=unit.overlap_m,
         joint_m=unit.joint_m,
         geotextile=brief.layers.geotextile,
@@ -176,8 +209,18 @@ def _where_it_differs(tread: Layers, other: "Layer") -> Layers:
     )
 
 
-def _deeper(first: Layers, option: Option, bury_m: float | None) -> float:
-    """What is needed below the first unit so that its foot stands `bury_m` under the grade."""
+def _course(unit: "Unit", thick_m: float | None) -> float | None:
+    """The height of one course as laid: the whole of them make up the face, so the bed joints take the remainder."""
+    from logger.steps.tables import Kind
+
+    if unit.kind is not Kind.COURSES or unit.height_m is None or thick_m is None:
+        return None
+    return thick_m / max(1, round(thick_m / (unit.height_m + unit.joint_m)))
+
+
+def _deeper(first: Layers, option: Option, bury_m: float | None, course_m: float | None) -> float:
+    """What is needed below the first unit so that its foot stands `bury_m` under the grade; in whole courses."""
     if bury_m is None or first.unit_m is None:
         return 0.0
-    return max(0.0, option.faces_m[0] + bury_m - first.cap_m - first.unit_m)
+    more = max(0.0, option.faces_m[0] + bury_m - first.cap_m - first.unit_m)
+    return more if course_m is None else ceil(more / course_m - SAME_M) * course_m

@@ -11,6 +11,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from drivers.lengths import Units
+from logger import measures
 from logger.construction import Construction
 from logger.errors import Refused, WrongFile
 from logger.profile import Floats, Ground, Profile, ProfilePoint
@@ -163,8 +165,8 @@ def _sections(across: Across, subgrade: Ground) -> list[float]:
     return sorted(breaks | zeros)
 
 
-def dig(profile: Profile, plan: SetOut, build: Construction, soil: Soil) -> Earthworks:
-    """All volumes for a layout; Refused where ground was assumed, WrongFile names what the brief leaves out."""
+def dig(profile: Profile, plan: SetOut, build: Construction, soil: Soil, *, units: Units = Units.METRES) -> Earthworks:
+    """All volumes for a layout, warnings in `units`; Refused where ground was assumed, WrongFile names what lacks."""
     if profile.estimate_only:
         raise Refused("estimate_only", "the ground was assumed, not observed: walk it before digging")
     if missing := build.missing():
@@ -194,7 +196,7 @@ def dig(profile: Profile, plan: SetOut, build: Construction, soil: Soil) -> Eart
         spoil_loose_m3=spoil * soil.swell,
         loose=build.loose,
         swell=soil.swell,
-        warnings=_warnings(deepest, fill),
+        warnings=_warnings(deepest, fill, units),
     )
 
 
@@ -214,17 +216,19 @@ class _Stretch:
 
 def _stretches(plan: SetOut, build: Construction) -> Iterator[_Stretch]:
     for mark in plan.marks:
-        front, back = mark.front, mark.back
-        if mark.depth_m is None or front.subgrade_m is None or back.subgrade_m is None:
-            continue
-        assert front.base_top_m is not None
-        assert back.base_top_m is not None
-        start, end = mark.face_station_m, mark.face_station_m + mark.depth_m
-        before = build.beside_m if mark.riser == 1 else 0.0
-        fall = (back.subgrade_m - front.subgrade_m) / mark.depth_m
-        line = Ground(np.array([start - before, end]), np.array([front.subgrade_m - fall * before, back.subgrade_m]))
-        base = (front.base_top_m - front.subgrade_m + back.base_top_m - back.subgrade_m) / 2
-        yield _Stretch(line, base, build.layers(mark.part).bedding_m)
+        for bed in mark.beds:
+            front, back = bed.front, bed.back
+            if front.subgrade_m is None or back.subgrade_m is None:
+                continue
+            assert front.base_top_m is not None
+            assert back.base_top_m is not None
+            first = mark.riser == 1 and bed is mark.beds[0]
+            start = bed.start_m - (build.beside_m if first else 0.0)
+            fall = (back.subgrade_m - front.subgrade_m) / (bed.end_m - bed.start_m)
+            before = front.subgrade_m - fall * (bed.start_m - start)
+            line = Ground(np.array([start, bed.end_m]), np.array([before, back.subgrade_m]))
+            base = (front.base_top_m - front.subgrade_m + back.base_top_m - back.subgrade_m) / 2
+            yield _Stretch(line, base, bed.bedding_m)
 
 
 def _trenches(profile: Profile, parts: list[_Stretch], build: Construction) -> float:
@@ -263,11 +267,12 @@ def _cheeks(profile: Profile, plan: SetOut, build: Construction) -> tuple[float,
     return area(-half), area(half)
 
 
-def _warnings(deepest_m: float, fill_m3: float) -> tuple[str, ...]:
+def _warnings(deepest_m: float, fill_m3: float, units: Units) -> tuple[str, ...]:
     said = []
     if deepest_m > DEEP_M:
+        deep = measures.both(measures.length(deepest_m, units))
         said.append(
-            f"the cut is {deepest_m:.2f} m deep at its deepest: batter or shore it, and ask what local law wants; "
+            f"the cut is {deep} deep at its deepest: batter or shore it, and ask what local law wants; "
             "a cut bank can fall without warning"
         )
     if fill_m3 > SAME_M:

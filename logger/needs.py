@@ -4,15 +4,18 @@ Lengths become exact decimals once, rounded to a tenth of a millimetre; from the
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_EVEN, Decimal
 from math import hypot
 
+from drivers.lengths import Units
+from logger import measures
 from logger.catalogue import Kind, Use
 from logger.construction import Construction, Part
+from logger.courses import Course, Sort, courses
 from logger.earthworks import Earthworks
 from logger.errors import WrongFile
-from logger.setout import Mark, SetOut
+from logger.setout import SetOut
 
 TENTH_MM = Decimal("0.0001")
 DRAIN_SIDE_M = 0.3
@@ -23,7 +26,7 @@ DRAIN_SIDE_M = 0.3
 class Need:
     """A net requirement in SI: `rows` of `row` metres where pieces are laid side by side, else just a quantity.
 
-    `loose` is what a compacted volume grows to when it is bought loose.
+    `loose` is what a compacted volume grows to when it is bought loose; `units` come first where it is put in words.
     """
 
     use: Use
@@ -33,6 +36,7 @@ class Need:
     rows: int = 0
     row: Decimal = Decimal(0)
     loose: Decimal = Decimal(1)
+    units: Units = Units.METRES
 
 
 def exact(value: float) -> Decimal:
@@ -45,112 +49,120 @@ def count(number: int, name: str) -> str:
     return f"{number} {name}{'' if number == 1 else 's'}"
 
 
-def short(value: Decimal) -> str:
-    """A figure without the zeros at its end."""
-    text = f"{value:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One layout to be built: its marks, its digging, how it is built, and the units it is put in words by."""
+
+    plan: SetOut
+    work: Earthworks
+    build: Construction
+    units: Units
+    courses: tuple[Course, ...]
+
+    @property
+    def width_m(self) -> float:
+        """The clear width, which digging cannot do without."""
+        assert self.build.width_m is not None
+        return self.build.width_m
+
+    @property
+    def run_m(self) -> float:
+        """From the first riser line to the end of the steps."""
+        return self.plan.end_station_m - self.plan.marks[0].face_station_m
+
+    def length(self, value_m: float) -> str:
+        """A length in both systems."""
+        return measures.both(measures.length(value_m, self.units))
+
+    def area(self, m2: float) -> str:
+        """An area in both systems."""
+        return measures.both(measures.area(m2, self.units))
+
+    def volume(self, m3: float) -> str:
+        """A volume in both systems."""
+        return measures.both(measures.volume(m3, self.units))
 
 
-def needs(plan: SetOut, work: Earthworks, build: Construction) -> tuple[Need, ...]:
+def needs(plan: SetOut, work: Earthworks, build: Construction, *, units: Units = Units.METRES) -> tuple[Need, ...]:
     """Everything one layout needs, in the order of the work."""
     if missing := build.missing():
         raise WrongFile(build.source, missing)
+    job = Job(plan, work, build, units, courses(plan, build))
     made = (_digging, _base, _units, _landings, _walls, _drains, _fittings)
-    return tuple(need for make in made for need in make(plan, work, build) if need.quantity > 0)
+    return tuple(replace(need, units=units) for make in made for need in make(job) if need.quantity > 0)
 
 
-def _digging(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]:
-    volumes, size = work.volumes, f"{work.length_m:.2f} m by {work.width_m:.2f} m"
-    trench = f", {work.trench_m3:.2f} m3 of it in trenches for cheek walls" if work.trench_m3 else ""
-    how = f"ground to subgrade over {size}, in the bank{trench}"
-    yield Need(Use.DIGGING, exact(volumes.cut_m3 + work.trench_m3), Kind.VOLUME, how)
-    yield Need(Use.TOPSOIL, exact(volumes.topsoil_m3), Kind.VOLUME, "stripped first and kept apart, in the bank")
-    yield Need(Use.FILL, exact(volumes.fill_m3), Kind.VOLUME, "below the subgrade, compacted")
-    yield Need(Use.DISPOSAL, exact(work.spoil_loose_m3), Kind.VOLUME, f"loose; {work.spoil_bank_m3:.2f} m3 in the bank")
+def _digging(job: Job) -> Iterator[Need]:
+    work = job.work
+    trench = f", {job.volume(work.trench_m3)} of it in trenches for cheek walls" if work.trench_m3 else ""
+    how = f"ground to subgrade over {job.length(work.length_m)} by {job.length(work.width_m)}, in the bank{trench}"
+    yield Need(Use.DIGGING, exact(work.volumes.cut_m3 + work.trench_m3), Kind.VOLUME, how)
+    yield Need(Use.TOPSOIL, exact(work.volumes.topsoil_m3), Kind.VOLUME, "stripped first and kept apart, in the bank")
+    yield Need(Use.FILL, exact(work.volumes.fill_m3), Kind.VOLUME, "below the subgrade, compacted")
+    how = f"loose; {job.volume(work.spoil_bank_m3)} in the bank"
+    yield Need(Use.DISPOSAL, exact(work.spoil_loose_m3), Kind.VOLUME, how)
 
 
-def _base(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]:
-    how = f"under {work.subgrade_area_m2:.2f} m2, compacted"
+def _base(job: Job) -> Iterator[Need]:
+    work, build = job.work, job.build
+    how = f"under {job.area(work.subgrade_area_m2)}, compacted"
     yield Need(Use.BASE, exact(work.base_m3), Kind.VOLUME, how, loose=exact(build.loose))
     yield Need(Use.BEDDING, exact(work.bedding_m3), Kind.VOLUME, "under every unit, as screeded")
     if build.geotextile:
         up = 2 * (build.tread.base_m or 0.0)
-        length = work.length_m + up + build.lap_m
-        area = length * (work.width_m + up)
-        yield Need(
-            Use.GEOTEXTILE,
-            exact(area),
-            Kind.AREA,
-            f"subgrade, up the sides of the base, and a lap of {build.lap_m:.2f} m",
-        )
+        area = (work.length_m + up + build.lap_m) * (work.width_m + up)
+        how = f"subgrade, up the sides of the base, and a lap of {job.length(build.lap_m)}"
+        yield Need(Use.GEOTEXTILE, exact(area), Kind.AREA, how)
 
 
-def _units(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]:
-    assert build.width_m is not None
-    row = exact(build.width_m)
-    counts = [_rows(mark, build) for mark in plan.marks]
-    rows, buried = sum(counts), 1 if build.first.bury_m > 0 else 0
-    how = f"{count(len(plan.marks), 'riser')}, {count(rows, 'row')}" + (", 1 buried row at the foot" if buried else "")
-    yield Need(Use.UNIT, row * (rows + buried), Kind.LENGTH, how, rows + buried, row)
-    capped = sum(n for mark, n in zip(plan.marks, counts, strict=True) if build.layers(mark.part).cap_m > 0)
+def _units(job: Job) -> Iterator[Need]:
+    build, row = job.build, exact(job.width_m)
+    rows = {sort: sum(c.rows for c in job.courses if c.sort is sort) for sort in Sort}
+    units, capped, buried = rows[Sort.UNIT] + rows[Sort.BURIED], rows[Sort.CAP], rows[Sort.BURIED]
+    high = "" if build.course_m is None else f" in courses of {job.length(build.course_m)}"
+    how = f"{count(len(job.plan.marks), 'riser')}, {count(rows[Sort.UNIT], 'row')}{high}"
+    how += f", {count(buried, 'buried row')} at the foot" if buried else ""
+    yield Need(Use.UNIT, row * units, Kind.LENGTH, how, units, row)
     yield Need(Use.CAP, row * capped, Kind.LENGTH, f"{count(capped, 'row')} capped", capped, row)
-    beads = build.adhesive_beads * capped
-    yield Need(
-        Use.ADHESIVE,
-        row * beads,
-        Kind.LENGTH,
-        f"{count(build.adhesive_beads, 'bead')} under each of {count(capped, 'row')} of caps",
-    )
+    beads = build.adhesive_beads
+    how = f"{count(beads, 'bead')} under each of {count(capped, 'row')} of caps"
+    yield Need(Use.ADHESIVE, row * beads * capped, Kind.LENGTH, how)
 
 
-def _rows(mark: Mark, build: Construction) -> int:
-    """Rows of units behind one riser: as deep as the tread, one edge row before a landing or against the grade."""
-    if mark.depth_m is None or mark.part is Part.LANDING or build.unit_depth_m is None:
-        return 1
-    covered = mark.depth_m + build.overhang_m + build.overlap_m
-    return max(1, int((covered + build.joint_m - 1e-6) // (build.unit_depth_m + build.joint_m)) + 1)
+def _landings(job: Job) -> Iterator[Need]:
+    edge, landings = job.build.edge_m, [m for m in job.plan.marks if m.part is Part.LANDING]
+    deep = sum(max(0.0, m.depth_m - edge) for m in landings if m.depth_m is not None)
+    how = f"{count(len(landings), 'landing')}, behind an edge row {job.length(edge)} deep, counted with the units"
+    yield Need(Use.PAVER, exact(deep * job.width_m), Kind.AREA, how)
 
 
-def _landings(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]:
-    assert build.width_m is not None
-    edge = 0.0 if build.unit_depth_m is None else build.unit_depth_m - build.overhang_m
-    deep = [m.depth_m - edge for m in plan.marks if m.part is Part.LANDING and m.depth_m is not None]
-    said = "their whole depth, the edge row is counted apart" if build.unit_depth_m is None else "behind the edge row"
-    yield Need(Use.PAVER, exact(sum(deep) * build.width_m), Kind.AREA, f"{count(len(deep), 'landing')}, {said}")
-
-
-def _walls(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]:
-    left, right = work.cheek_m2
-    how = f"left {left:.2f} m2, right {right:.2f} m2, {build.cheek_buried_m:.2f} m of it buried"
+def _walls(job: Job) -> Iterator[Need]:
+    left, right = job.work.cheek_m2
+    how = f"left {job.area(left)}, right {job.area(right)}, {job.length(job.build.cheek_buried_m)} of it buried"
     yield Need(Use.CHEEK, exact(left + right), Kind.AREA, how)
 
 
-def _drains(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]:
+def _drains(job: Job) -> Iterator[Need]:
+    build = job.build
     if not build.drain:
         return
-    assert build.width_m is not None
-    run = plan.end_station_m - plan.marks[0].face_station_m
-    beside = 2 * run if build.cheek_m else 0.0
-    length = build.width_m + 2 * build.cheek_m + beside + build.outlet_m
-    how = f"across the head{', behind both cheeks' if beside else ''}, {build.outlet_m:.2f} m to the outlet"
-    yield Need(Use.PIPE, exact(length), Kind.LENGTH, how)
-    stone = length * DRAIN_SIDE_M**2
-    yield Need(Use.STONE, exact(stone), Kind.VOLUME, f"{length:.2f} m of trench {DRAIN_SIDE_M} m square")
+    beside = 2 * job.run_m if build.cheek_m else 0.0
+    pipe = job.width_m + 2 * build.cheek_m + beside + build.outlet_m
+    how = f"across the head{', behind both cheeks' if beside else ''}, {job.length(build.outlet_m)} to the outlet"
+    yield Need(Use.PIPE, exact(pipe), Kind.LENGTH, how)
+    how = f"{job.length(pipe)} of trench, {job.length(DRAIN_SIDE_M)} square"
+    yield Need(Use.STONE, exact(pipe * DRAIN_SIDE_M**2), Kind.VOLUME, how)
 
 
-def _fittings(plan: SetOut, work: Earthworks, build: Construction) -> Iterator[Need]:
-    run = plan.end_station_m - plan.marks[0].face_station_m
+def _fittings(job: Job) -> Iterator[Need]:
+    build, marks = job.build, job.plan.marks
     if build.edging and not build.cheek_m:
-        yield Need(Use.EDGING, exact(2 * run), Kind.LENGTH, "both sides of the run")
-    lights = build.lights * len(plan.marks)
-    yield Need(Use.LIGHT, Decimal(lights), Kind.COUNT, f"{build.lights} at each of {len(plan.marks)} risers")
+        yield Need(Use.EDGING, exact(2 * job.run_m), Kind.LENGTH, "both sides of the run")
+    lights = build.lights * len(marks)
+    yield Need(Use.LIGHT, Decimal(lights), Kind.COUNT, f"{build.lights} at each of {len(marks)} risers")
     if build.handrails:
-        rise = (plan.marks[-1].front.finished_m or 0.0) - plan.foot_m
-        extra = build.handrail_top_m + (plan.marks[0].depth_m or 0.0)
-        along = hypot(run, rise) + extra
-        yield Need(
-            Use.HANDRAIL,
-            exact(along * build.handrails),
-            Kind.LENGTH,
-            f"{build.handrails} up the slope, each {build.handrail_top_m:.2f} m on at the head, a tread at the foot",
-        )
+        rise = (marks[-1].front.finished_m or 0.0) - job.plan.foot_m
+        along = hypot(job.run_m, rise) + build.handrail_top_m + (marks[0].depth_m or 0.0)
+        how = f"{build.handrails} up the slope, each {job.length(build.handrail_top_m)} on at the head"
+        how += ", a tread at the foot"
+        yield Need(Use.HANDRAIL, exact(along * build.handrails), Kind.LENGTH, how)

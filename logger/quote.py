@@ -7,8 +7,10 @@ rounded to the step asked for, and tax is added to that.
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal
 
+from drivers.lengths import Units
 from logger.catalogue import Catalogue, Terms
 from logger.errors import WrongFile
+from logger.measures import both, length
 from logger.needs import Need, exact
 from logger.takeoff import CENT, TakeOff, take_off
 
@@ -41,17 +43,19 @@ def quotes(wanted: tuple[Need, ...], catalogue: Catalogue) -> tuple[Quote, ...]:
     taken = [take_off(wanted, catalogue, name) for name in catalogue.alternatives]
     if all(alternative.total is None for alternative in taken):
         raise WrongFile(catalogue.source, ["no item that these steps need has a price: there is nothing to quote"])
-    return tuple(_quote(alternative, catalogue.quote) for alternative in taken)
+    units = wanted[0].units if wanted else Units.METRES
+    return tuple(_quote(alternative, catalogue.quote, units) for alternative in taken)
 
 
-def _quote(taken: TakeOff, terms: Terms) -> Quote:
+def _quote(taken: TakeOff, terms: Terms, units: Units) -> Quote:
     hours, carrying = sum((line.hours for line in taken.lines), Decimal(0)), _carrying(taken, terms)
     costs = [
         Cost("materials", f"{len(taken.lines) - len(taken.unpriced)} lines of the take-off", taken.total or Decimal(0)),
         Cost("labour", f"{_figure(hours)} hours at {terms.labour}", _money(hours * terms.labour)),
     ]
     if carrying:
-        how = f"{_figure(carrying)} hours over {terms.carry_distance:.1f} m, at {terms.labour}"
+        far = both(length(terms.carry_distance, units))
+        how = f"{_figure(carrying)} hours over {far}, at {terms.labour}"
         costs.append(Cost("carrying", how, _money(carrying * terms.labour)))
     costs += [Cost(entry.name, "a sum", _money(entry.amount)) for entry in terms.sums]
     for name, share in (("overhead", terms.overhead), ("contingency", terms.contingency), ("margin", terms.margin)):

@@ -39,8 +39,23 @@ class Heights:
 
 
 @dataclass(frozen=True, slots=True)
+class Bed:
+    """A stretch of step that stands on one bench: where it begins and ends, the levels there, the bedding under it."""
+
+    start_m: float
+    end_m: float
+    front: Heights
+    back: Heights
+    bedding_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class Mark:
-    """One riser: its line, the distances to it, and the levels at the front and the back of the step above it."""
+    """One riser: its line, the distances to it, and the levels at the front and the back of the step above it.
+
+    `beds` are the benches it stands on, from the front: two under a landing whose edge row goes deeper than what lies
+    behind it.
+    """
 
     riser: int
     part: Part
@@ -53,6 +68,7 @@ class Mark:
     ground_crossings_m: tuple[float, ...]
     front: Heights
     back: Heights
+    beds: tuple[Bed, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +111,11 @@ class SetOut:
     tape: Tape
     digest: str
     notes: tuple[str, ...] = ()
+
+    @property
+    def beds(self) -> Iterator[Bed]:
+        """Every bench from the foot up."""
+        return (bed for mark in self.marks for bed in mark.beds)
 
     def finished_line(self) -> list[tuple[float, float]]:
         """Station and height of the finished surface, from the foot over every face and tread to the head."""
@@ -195,12 +216,11 @@ class _Surface:
 
 def _mark(k: int, surface: _Surface, build: Construction, tape: Tape) -> Mark:
     ground = surface.ground
-    station, top, fall = surface.line(k)
+    station, top, _ = surface.line(k)
     depth, part = surface.depth_m(k), surface.part(k)
     below_station, below_height, below_fall = surface.line(k - 1)
-    back = Heights()
-    if depth is not None:
-        back = _heights(station + depth, top + fall * depth, ground, build.layers(part))
+    beds = tuple(_beds(k, surface, build))
+    front = beds[0].front if beds else _heights(station, top, ground, build.front_layers(k, part))
     return Mark(
         riser=k,
         part=part,
@@ -211,9 +231,17 @@ def _mark(k: int, surface: _Surface, build: Construction, tape: Tape) -> Mark:
         tape_m=tape_at(station, ground, tape),
         level_m=station - surface.option.face_stations_m[0],
         ground_crossings_m=crossings(ground, below_station, below_height, below_fall),
-        front=_heights(station, top, ground, build.layers(Part.FIRST if k == 1 else part)),
-        back=back,
+        front=front,
+        back=Heights() if depth is None else beds[-1].back,
+        beds=beds,
     )
+
+
+def _beds(k: int, surface: _Surface, build: Construction) -> Iterator[Bed]:
+    station, top, fall = surface.line(k)
+    for start, end, layers in build.stretches(k, surface.part(k), surface.depth_m(k)):
+        front, back = (_heights(station + x, top + fall * x, surface.ground, layers) for x in (start, end))
+        yield Bed(station + start, station + end, front, back, layers.bedding_m)
 
 
 def _heights(station_m: float, finished_m: float, ground: Ground, layers: Layers) -> Heights:
@@ -229,16 +257,13 @@ def _heights(station_m: float, finished_m: float, ground: Ground, layers: Layers
 
 def _on_one_slope(marks: tuple[Mark, ...]) -> tuple[Mark, ...]:
     """The marks with their subgrade on one straight line, at or under every bench: the base is thicker in places."""
-    ends = [
-        (mark.face_station_m + (mark.depth_m or 0.0) * (end is mark.back), end.subgrade_m)
-        for mark in marks
-        for end in (mark.front, mark.back)
-        if end.subgrade_m is not None
-    ]
-    if len(ends) < 2 or ends[-1][0] <= ends[0][0]:
+    beds = (bed for mark in marks for bed in mark.beds)
+    ends = [(x, end.subgrade_m) for b in beds for x, end in ((b.start_m, b.front), (b.end_m, b.back))]
+    known = [(x, height) for x, height in ends if height is not None]
+    if len(known) < 2 or known[-1][0] <= known[0][0]:
         return marks
-    slope = (ends[-1][1] - ends[0][1]) / (ends[-1][0] - ends[0][0])
-    low = min(height - slope * station for station, height in ends)
+    slope = (known[-1][1] - known[0][1]) / (known[-1][0] - known[0][0])
+    low = min(height - slope * station for station, height in known)
 
     def moved(end: Heights, station_m: float) -> Heights:
         if end.subgrade_m is None or end.ground_m is None:
@@ -246,14 +271,12 @@ def _on_one_slope(marks: tuple[Mark, ...]) -> tuple[Mark, ...]:
         subgrade = low + slope * station_m
         return replace(end, subgrade_m=subgrade, dig_m=end.ground_m - subgrade)
 
-    return tuple(
-        replace(
-            mark,
-            front=moved(mark.front, mark.face_station_m),
-            back=moved(mark.back, mark.face_station_m + (mark.depth_m or 0.0)),
-        )
-        for mark in marks
-    )
+    def under(mark: Mark) -> Mark:
+        laid = tuple(replace(b, front=moved(b.front, b.start_m), back=moved(b.back, b.end_m)) for b in mark.beds)
+        back = mark.back if mark.depth_m is None else laid[-1].back
+        return replace(mark, front=moved(mark.front, mark.face_station_m), back=back, beds=laid)
+
+    return tuple(under(mark) for mark in marks)
 
 
 def _stakes(marks: tuple[Mark, ...], surface: _Surface, build: Construction) -> Iterator[Stake]:

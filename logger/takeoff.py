@@ -6,7 +6,8 @@ from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 
 from logger.catalogue import PER, Catalogue, Item, Kind, Use
 from logger.errors import WrongFile
-from logger.needs import TENTH_MM, Need, count, exact, short
+from logger.measures import both, length, short
+from logger.needs import TENTH_MM, Need, exact
 
 CENT = Decimal("0.01")
 SI = {Kind.COUNT: "each", Kind.LENGTH: "m", Kind.AREA: "m2", Kind.VOLUME: "m3", Kind.MASS: "kg"}
@@ -103,10 +104,8 @@ def _net(need: Need, item: Item | None) -> tuple[Decimal, str]:
         piece = exact(item.length)
         each = (need.row / piece).to_integral_value(ROUND_CEILING)
         cuts = "" if each * piece == need.row else ", one cut in each row"
-        return (
-            each * need.rows,
-            f"{count(need.rows, 'row')} of {short(need.row)} m: {each} of {short(piece)} m in each{cuts}",
-        )
+        row, long = (both(length(float(metres), need.units)) for metres in (need.row, piece))
+        return each * need.rows, f"{need.how}; rows of {row}: {each} of {long} in each{cuts}"
     return need.quantity, need.how
 
 
@@ -115,12 +114,12 @@ def _converted(net: Decimal, need: Need, item: Item, how: str) -> tuple[Decimal,
     assert item.per is not None
     kind = PER[item.per][0]
     if need.kind is Kind.VOLUME and kind is Kind.MASS and item.density is not None:
-        return net * item.density, f"{how}; {short(item.density)} kg per m3 as placed"
+        return net * item.density, f"{how}; {short(item.density)} kg/m³ as placed"
     if kind is Kind.VOLUME and need.loose != 1:
         return net * need.loose, f"{how}; loose over compacted {short(need.loose)}"
     if need.kind is Kind.LENGTH and kind is Kind.COUNT and not need.rows and item.length is not None:
         pieces = (net / exact(item.length)).to_integral_value(ROUND_CEILING)
-        return pieces, f"{how}; pieces of {short(exact(item.length))} m"
+        return pieces, f"{how}; pieces of {both(length(item.length, need.units))}"
     return net, how
 
 

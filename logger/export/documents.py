@@ -5,6 +5,7 @@ from dataclasses import asdict
 from typing import Any
 
 from logger.asbuilt import AsBuilt
+from logger.courses import Course
 from logger.earthworks import Earthworks
 from logger.quote import Quote
 from logger.setout import Mark, SetOut, Stake
@@ -44,6 +45,7 @@ def _mark(mark: Mark) -> Mapping[str, Any]:
         "ground_crossings_m": list(mark.ground_crossings_m),
         "front": asdict(mark.front),
         "back": asdict(mark.back),
+        "beds": [asdict(bed) for bed in mark.beds],
     }
 
 
@@ -64,8 +66,10 @@ def _stake(stake: Stake) -> Mapping[str, Any]:
     }
 
 
-def takeoff_document(taken: TakeOff, work: Earthworks, offers: tuple[Quote, ...] = ()) -> dict[str, Any]:
-    """Quantities, their amounts as decimal strings, the volumes behind them, and the quotes made from them."""
+def takeoff_document(
+    taken: TakeOff, work: Earthworks, laid: tuple[Course, ...] = (), offers: tuple[Quote, ...] = ()
+) -> dict[str, Any]:
+    """Quantities, their amounts as decimal strings, volumes and courses behind them, and the quotes made from them."""
     return {
         "schema": TAKEOFF,
         "alternative": taken.alternative,
@@ -74,6 +78,7 @@ def takeoff_document(taken: TakeOff, work: Earthworks, offers: tuple[Quote, ...]
         "currency": taken.currency,
         "unpriced": list(taken.unpriced),
         "digging": asdict(work),
+        "courses": [asdict(course) | {"sort": course.sort.value} for course in laid],
         "quotes": [_offer(offer) for offer in offers],
         "cautions": [*cautions.DIGGING, cautions.GOVERNS],
     }

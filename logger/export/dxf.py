@@ -64,13 +64,13 @@ def _section(space: "Modelspace", ground: Ground, plan: SetOut) -> None:
     _polyline(space, list(heights), "GROUND")
     _polyline(space, plan.finished_line(), "FINISHED")
     for mark in plan.marks:
-        end = mark.face_station_m + (mark.depth_m or 0.0)
-        for layer, front, back in (
-            ("BASE_TOP", mark.front.base_top_m, mark.back.base_top_m),
-            ("SUBGRADE", mark.front.subgrade_m, mark.back.subgrade_m),
-        ):
-            if front is not None and back is not None:
-                _polyline(space, [(mark.face_station_m, front), (end, back)], layer)
+        for bed in mark.beds:
+            for layer, front, back in (
+                ("BASE_TOP", bed.front.base_top_m, bed.back.base_top_m),
+                ("SUBGRADE", bed.front.subgrade_m, bed.back.subgrade_m),
+            ):
+                if front is not None and back is not None:
+                    _polyline(space, [(bed.start_m, front), (bed.end_m, back)], layer)
         assert mark.front.finished_m is not None
         _text(space, str(mark.riser), (mark.face_station_m, mark.front.finished_m), "RISER_NUMBERS")
         for station in mark.ground_crossings_m:

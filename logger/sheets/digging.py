@@ -1,57 +1,100 @@
 """The cut sheet: how deep at every step, how wide and long, and what comes out of the ground and goes into it."""
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+
 from drivers.lengths import Units
+from logger.courses import Course
 from logger.earthworks import Earthworks
+from logger.measures import both as on_one_line
+from logger.measures import volume
 from logger.profile import Profile
-from logger.setout import Mark, SetOut
+from logger.setout import SetOut, tape_at
 from logger.sheets import cautions
 from logger.sheets.document import Cell, Lines, Sheet, Table, both, dig, length
-from logger.sheets.head import counts, facts, foot
+from logger.sheets.head import counts, facts, foot, part_of
 from logger.steps.option import Option
 
-YD3_M3 = 0.9144**3
+
+@dataclass(frozen=True, slots=True)
+class Dug:
+    """What is dug and laid for one layout."""
+
+    marks: SetOut
+    work: Earthworks
+    courses: tuple[Course, ...]
 
 
-def cut_sheet(profile: Profile, option: Option, marks: SetOut, work: Earthworks, *, units: Units) -> Sheet:
-    """Digging for one layout, step by step and as volumes."""
+def cut_sheet(profile: Profile, option: Option, dug: Dug, units: Units) -> Sheet:
+    """Digging for one layout, step by step and as volumes, and the courses laid on it."""
+    work = dug.work
     return Sheet(
         title="Cut sheet",
         job=f"{counts(option)}; dig {both(work.length_m, units)} long, {both(work.width_m, units)} wide",
         facts=facts(profile, units),
         blocks=(
             Lines("Before you dig", (*work.warnings, *cautions.DIGGING, cautions.GOVERNS), boxed=True),
-            _depths(marks, units),
-            _volumes(work),
-            Lines("Remarks", marks.notes),
+            _depths(profile, dug.marks, units),
+            _volumes(work, units),
+            _courses(dug, units),
+            Lines("Remarks", dug.marks.notes),
         ),
         foot=foot(profile),
     )
 
 
-def _depths(marks: SetOut, units: Units) -> Table:
-    def row(mark: Mark) -> tuple[Cell, ...]:
-        return (
-            Cell(str(mark.riser), mark.part.value),
-            length(mark.tape_m, units),
-            length(mark.front.ground_m, units),
-            length(mark.front.subgrade_m, units),
-            dig(mark.front.dig_m, units),
-            length(mark.back.subgrade_m, units),
-            dig(mark.back.dig_m, units),
-        )
+def _depths(profile: Profile, marks: SetOut, units: Units) -> Table:
+    ground = profile.ground()
+
+    def rows() -> Iterator[tuple[Cell, ...]]:
+        for mark in marks.marks:
+            for bed in mark.beds:
+                yield (
+                    Cell(str(mark.riser), part_of(mark, bed)),
+                    length(tape_at(bed.start_m, ground, marks.tape), units),
+                    length(bed.front.ground_m, units),
+                    length(bed.front.subgrade_m, units),
+                    dig(bed.front.dig_m, units),
+                    length(bed.back.subgrade_m, units),
+                    dig(bed.back.dig_m, units),
+                )
 
     return Table(
         "Dig, step by step",
         ("Step", "Tape, front", "Ground, front", "Subgrade, front", "Dig, front", "Subgrade, back", "Dig, back"),
-        tuple(row(mark) for mark in marks.marks),
+        tuple(rows()),
         strong=(3, 5),
         note="Heights are above the zero. Dig is down from the ground as walked.",
     )
 
 
-def _volumes(work: Earthworks) -> Table:
+def _courses(dug: Dug, units: Units) -> Table:
+    def row(course: Course) -> tuple[Cell, ...]:
+        return (
+            Cell(str(course.riser)),
+            Cell(str(course.number), course.sort.value),
+            length(course.bottom_m, units),
+            length(course.top_m, units),
+            length(course.height_m, units),
+            Cell(str(course.rows)),
+        )
+
+    return Table(
+        "Courses, in the order they are laid",
+        ("Riser", "Course", "Its foot", "Its top", "Height with joint", "Rows"),
+        tuple(row(course) for course in dug.courses),
+        strong=(3,),
+        note="Heights are above the zero, at the front. The foot of the lowest course stands on the bedding, or on the "
+        "base where there is none. Rows lie one behind the other.",
+    )
+
+
+def _volumes(work: Earthworks, units: Units) -> Table:
     def row(name: str, m3: float, how: str) -> tuple[Cell, ...]:
-        return Cell(name), Cell(f"{m3:.2f} m³", f"{m3 / YD3_M3:.2f} yd³"), Cell(how)
+        return Cell(name), Cell(*volume(m3, units)), Cell(how)
+
+    def said(m3: float) -> str:
+        return on_one_line(volume(m3, units))
 
     volumes = work.volumes
     return Table(
@@ -62,8 +105,8 @@ def _volumes(work: Earthworks) -> Table:
             row("Trenches", work.trench_m3, "for cheek walls, below the subgrade, in the bank"),
             row("Topsoil", volumes.topsoil_m3, "in the bank; strip it first and keep it apart"),
             row("Fill", volumes.fill_m3, "below the subgrade, compacted"),
-            row("Spoil to take away", work.spoil_loose_m3, f"loose; {work.spoil_bank_m3:.2f} m³ in the bank"),
-            row("Base", work.base_m3, f"compacted; {work.base_loose_m3:.2f} m³ loose"),
+            row("Spoil to take away", work.spoil_loose_m3, f"loose; {said(work.spoil_bank_m3)} in the bank"),
+            row("Base", work.base_m3, f"compacted; {said(work.base_loose_m3)} loose"),
             row("Bedding", work.bedding_m3, "as screeded"),
         ),
         strong=(1,),

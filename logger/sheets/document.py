@@ -6,7 +6,8 @@ Lengths are shown in both unit systems, so a cell has a first line to work by an
 from dataclasses import dataclass
 from enum import StrEnum
 
-from drivers.lengths import Units, show_length
+from drivers.lengths import Units
+from logger import measures
 
 
 class Paper(StrEnum):
@@ -79,16 +80,9 @@ class Sheet:
         return tuple(b for b in self.blocks if isinstance(b, Drawing) or (b.rows if isinstance(b, Table) else b.lines))
 
 
-def other(units: Units) -> Units:
-    """The unit system shown beside the first."""
-    return Units.MILLIMETRES if units in (Units.FEET_INCHES, Units.FEET) else Units.FEET_INCHES
-
-
 def length(value_m: float | None, units: Units, *, missing: str = "–") -> Cell:
     """A length in both unit systems, rounded once in each."""
-    if value_m is None:
-        return Cell(missing)
-    return Cell(show_length(value_m, units), show_length(value_m, other(units)))
+    return Cell(missing) if value_m is None else Cell(*measures.length(value_m, units))
 
 
 def dig(value_m: float | None, units: Units) -> Cell:
@@ -101,4 +95,4 @@ def dig(value_m: float | None, units: Units) -> Cell:
 
 def both(value_m: float, units: Units) -> str:
     """A length in both unit systems on one line."""
-    return f"{show_length(value_m, units)} ({show_length(value_m, other(units))})"
+    return measures.both(measures.length(value_m, units))

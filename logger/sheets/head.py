@@ -6,6 +6,7 @@ from drivers.lengths import Units
 from logger.profile import Profile
 from logger.session.events import iso
 from logger.session.fieldbook import FieldBook
+from logger.setout import Bed, Mark
 from logger.sheets.document import both
 from logger.steps.option import Option
 
@@ -35,6 +36,14 @@ def counts(option: Option) -> str:
     """`12 risers, 10 treads, 2 landings`."""
     parts = ((option.risers, "riser"), (option.treads, "tread"), (len(option.landings), "landing"))
     return ", ".join(f"{n} {name}{'' if n == 1 else 's'}" for n, name in parts if n)
+
+
+def part_of(mark: Mark, bed: Bed) -> str:
+    """What a bench carries: a first step, a tread, a landing, the row at its edge, what lies behind that row."""
+    if bed is not mark.beds[0]:
+        return f"{mark.part.value}, behind the edge row"
+    edge = len(mark.beds) > 1 or mark.depth_m is None
+    return f"{mark.part.value}, edge row" if edge else mark.part.value
 
 
 def session_facts(book: FieldBook, instrument: str) -> tuple[tuple[str, str], ...]:

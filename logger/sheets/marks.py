@@ -2,11 +2,11 @@
 
 from drivers.lengths import Units
 from logger.observation import Tape
-from logger.profile import Profile
-from logger.setout import Mark, SetOut, Stake, tape_at
+from logger.profile import Ground, Profile
+from logger.setout import Bed, Mark, SetOut, Stake, tape_at
 from logger.sheets import cautions
 from logger.sheets.document import Block, Cell, Drawing, Lines, Sheet, Table, both, dig, length
-from logger.sheets.head import counts, facts, foot
+from logger.sheets.head import counts, facts, foot, part_of
 from logger.sheets.section import Section
 from logger.steps.option import Option
 
@@ -24,7 +24,7 @@ def marking_sheet(profile: Profile, option: Option, marks: SetOut, units: Units)
             "Dotted: subgrade. Hatched: ground as walked. Triangle, g and a number: ground crossing of that riser. "
             "Where names would overlap, some are left out here; the tables have them all.",
         ),
-        _work_table(marks, units),
+        _work_table(profile.ground(), marks, units),
     ]
     if marks.stakes:
         blocks.append(_stake_table(marks.stakes, units))
@@ -47,17 +47,17 @@ def marking_sheet(profile: Profile, option: Option, marks: SetOut, units: Units)
     )
 
 
-def _work_table(marks: SetOut, units: Units) -> Table:
-    def row(mark: Mark) -> tuple[Cell, ...]:
+def _work_table(ground: Ground, marks: SetOut, units: Units) -> Table:
+    def row(mark: Mark, bed: Bed) -> tuple[Cell, ...]:
         return (
-            Cell(str(mark.riser), mark.part.value),
-            length(mark.tape_m, units),
-            length(mark.front.base_top_m, units),
-            length(mark.back.base_top_m, units),
-            length(mark.front.finished_m, units),
-            length(mark.back.finished_m, units),
-            length(mark.front.subgrade_m, units),
-            dig(mark.front.dig_m, units),
+            Cell(str(mark.riser), part_of(mark, bed)),
+            length(tape_at(bed.start_m, ground, marks.tape), units),
+            length(bed.front.base_top_m, units),
+            length(bed.back.base_top_m, units),
+            length(bed.front.finished_m, units),
+            length(bed.back.finished_m, units),
+            length(bed.front.subgrade_m, units),
+            dig(bed.front.dig_m, units),
         )
 
     loose = (
@@ -66,7 +66,7 @@ def _work_table(marks: SetOut, units: Units) -> Table:
     return Table(
         "Riser lines and base tops: work to these",
         ("Riser", "Tape", "Base top, front", "Base top, back", "Finished, front", "Finished, back", "Subgrade", "Dig"),
-        tuple(row(mark) for mark in marks.marks),
+        tuple(row(mark, bed) for mark in marks.marks for bed in mark.beds),
         strong=(1, 2, 3),
         note="Heights are above the zero. The tape is read at the riser line, as in the walk. Base top is after "
         f"compaction.{loose} Dig is down from today's ground to the subgrade, at the front.",

@@ -4,6 +4,7 @@ from decimal import Decimal
 
 from drivers.lengths import Units
 from logger.catalogue import Catalogue
+from logger.measures import amount, both, length, sign
 from logger.profile import Profile
 from logger.quote import Quote
 from logger.sheets import cautions
@@ -62,13 +63,13 @@ def client_sheet(
         for name, pick in (("Price", "price"), (terms.tax_name.capitalize(), "tax"), ("Total", "total"))
     )
     included = [
-        f"{line.item}: {_figure(line.quantity)} {line.unit}"
+        f"{line.item}: {both(amount(line.quantity, line.unit))}"
         for line in offers[0].taken.lines
         if line.amount is not None
     ]
     blocks: list[Block] = [
-        Lines("What is built", _built(option)),
-        Table("Price", heads, rows, strong=tuple(range(1, len(heads)))),
+        Lines("What is built", _built(option, units)),
+        Table("What it costs", heads, rows, strong=tuple(range(1, len(heads)))),
         Lines(f"Included{', ' + (offers[0].alternative or 'as listed') if len(offers) > 1 else ''}", tuple(included)),
     ]
     # What the take-off calls for and nobody priced is not in the sum: the client has to read it here.
@@ -81,22 +82,21 @@ def client_sheet(
     return Sheet("Quote", counts(option), facts(profile, units), tuple(blocks), foot(profile), terms.maker)
 
 
-def _built(option: Option) -> tuple[str, ...]:
-    return (
-        f"{counts(option)}, every face {option.face_m * 1000:.0f} mm ({option.face_m / 0.0254:.2f} in)",
-        f"treads {option.tread_m * 1000:.0f} mm ({option.tread_m / 0.0254:.1f} in) deep, "
-        f"falling {option.fall * 100:.1f} % to the front for drainage",
-    )
+def _built(option: Option, units: Units) -> tuple[str, ...]:
+    faces = sorted({both(length(face, units)) for face in option.faces_m})
+    treads = f"treads {both(length(option.tread_m, units))} deep"
+    fall = f"falling {option.fall * 100:.1f} % to the front for drainage"
+    return f"{counts(option)}, every face {' or '.join(faces)}", f"{treads}, {fall}"
 
 
 def _lines(title: str, taken: TakeOff, *, money: bool) -> Table:
     def row(line: Line) -> tuple[Cell, ...]:
-        cells = (Cell(line.item), Cell(f"{_figure(line.quantity)} {line.unit}"), Cell(line.how))
+        cells = (Cell(line.item), Cell(*amount(line.quantity, line.unit)), Cell(line.how))
         if not money:
             return cells
-        price = "–" if line.price is None else f"{_money(line.price, taken.currency)} / {line.unit}"
-        amount = "–" if line.amount is None else _money(line.amount, taken.currency)
-        return (*cells, Cell(price), Cell(amount))
+        price = "–" if line.price is None else f"{_money(line.price, taken.currency)} / {sign(line.unit)}"
+        cost = "–" if line.amount is None else _money(line.amount, taken.currency)
+        return (*cells, Cell(price), Cell(cost))
 
     heads = ("Item", "Quantity", "How it came about", *(("Price", "Amount") if money else ()))
     return Table(title, heads, tuple(row(line) for line in taken.lines), strong=(1,))
@@ -104,8 +104,3 @@ def _lines(title: str, taken: TakeOff, *, money: bool) -> Table:
 
 def _money(amount: Decimal, currency: str) -> str:
     return f"{currency}{amount:,.2f}"
-
-
-def _figure(value: Decimal) -> str:
-    text = f"{value:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text

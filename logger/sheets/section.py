@@ -101,11 +101,11 @@ class Section:
                 self.canvas.path(line, width=width, dash=dash)
 
     def _layer(self, pick: str) -> Iterator[Point]:
-        for mark in self.marks.marks:
-            front, back = getattr(mark.front, pick), getattr(mark.back, pick)
-            if front is not None and back is not None and mark.depth_m is not None:
-                yield mark.face_station_m, front
-                yield mark.face_station_m + mark.depth_m, back
+        for bed in self.marks.beds:
+            front, back = getattr(bed.front, pick), getattr(bed.back, pick)
+            if front is not None and back is not None:
+                yield bed.start_m, front
+                yield bed.end_m, back
 
     def _draw_crossings(self) -> None:
         crossed = [
@@ -175,4 +175,5 @@ def _heights(marks: SetOut) -> Iterator[float]:
 
 
 def _levels(mark: Mark) -> tuple[float | None, ...]:
-    return (mark.front.finished_m, mark.back.finished_m, mark.front.subgrade_m, mark.back.subgrade_m)
+    benches = (end.subgrade_m for bed in mark.beds for end in (bed.front, bed.back))
+    return (mark.front.finished_m, mark.back.finished_m, *benches)

@@ -38,12 +38,10 @@ def _marks(wanted: Wanted) -> "Sheet":
 
 
 def _cut(wanted: Wanted) -> "Sheet":
-    from logger.sheets.digging import cut_sheet
-    from tui.cli.quantities import read_quantities
+    from tui.cli.quantities import dug_sheet, read_quantities
 
     plan = wanted.plan()
-    found = read_quantities(plan, None)
-    return cut_sheet(plan.profile, plan.option, found.marks, found.work, units=plan.units)
+    return dug_sheet(plan, read_quantities(plan, None))
 
 
 def _quantities(wanted: Wanted) -> "Sheet":

@@ -27,18 +27,17 @@ def command(*, file: Path, catalogue_path: Path | None, alternative: str, as_jso
     """
     from logger.export.documents import takeoff_document
     from logger.quote import quotes
-    from logger.sheets.digging import cut_sheet
     from logger.sheets.money import office_sheet, quantities_sheet
     from logger.sheets.text import plain_text
-    from tui.cli.quantities import read_quantities
+    from tui.cli.quantities import dug_sheet, read_quantities
 
     plan = read_plan(file, given)
     found = read_quantities(plan, catalogue_path, alternative)
     offers = quotes(found.wanted, found.catalogue) if found.taken.total is not None else ()
     if as_json:
-        emit_json(takeoff_document(found.taken, found.work, offers))
+        emit_json(takeoff_document(found.taken, found.work, found.courses, offers))
         return
-    click.echo(plain_text(cut_sheet(plan.profile, plan.option, found.marks, found.work, units=plan.units)))
+    click.echo(plain_text(dug_sheet(plan, found)))
     if offers:
         sheet = office_sheet(plan.profile, plan.option, offers, found.catalogue, units=plan.units)
     else:
