@@ -10,7 +10,7 @@ from math import sqrt
 
 import numpy as np
 
-from logger.observation import Face
+from logger.observation import Taped
 from logger.profile import Floats
 
 GUARD = 2.0
@@ -59,7 +59,7 @@ class Built:
     places: tuple[Place, ...]
     heights_m: Floats
     covariance_m2: Floats
-    faces: tuple[Face, ...] = ()
+    faces: tuple[Taped, ...] = ()
     datum: str = ""
     datum_elevation_m: float = 0.0
     digest: str = ""

@@ -64,8 +64,8 @@ class Observation:
 
 
 @dataclass(frozen=True, slots=True)
-class Face:
-    """A riser face measured with tape and spirit level, for the as-built check; length and uncertainty in metres."""
+class Taped:
+    """A face measured with tape and spirit level, or the depth of a step by tape; length and uncertainty in metres."""
 
     n: int
     riser: int
@@ -95,7 +95,8 @@ class Survey:
 
     observations: tuple[Observation, ...]
     tape: Tape = Tape.LEVEL
-    faces: tuple[Face, ...] = ()
+    faces: tuple[Taped, ...] = ()
+    treads: tuple[Taped, ...] = ()
     instrument: Instrument = Instrument()
     session_digest: str = ""
     job: str = ""

@@ -24,6 +24,7 @@ class Word(StrEnum):
     """The first words that are not tags."""
 
     FACE = "face"
+    TREAD = "tread"
     SETUP = "setup"
     SURFACE = "surface"
     ROD = "rod"
@@ -36,6 +37,7 @@ class Word(StrEnum):
     END = "end"
 
 
+EXAMPLES = {Word.FACE: "172 mm", Word.TREAD: "406 mm"}
 KINDS = {str(kind): kind for kind in Kind}
 WORDS = {str(word): word for word in Word}
 SURFACES = [str(surface) for surface in Surface]
@@ -90,11 +92,20 @@ def _tag(kind: Kind, rest: str, units: Units) -> Tag:
         case Kind.TURN | Kind.POINT:
             return Tag(kind, _name(rest), note=note)
         case Kind.BASE | Kind.BUILT:
-            riser, _, place = rest.partition(" ")
-            place = place.strip()
-            if RISER.fullmatch(riser) is None or place not in PLACES[kind]:
-                raise Refused(UNKNOWN, f"write {kind} RISER {'|'.join(PLACES[kind])}, such as {kind} 3 front")
-            return Tag(kind, riser=int(riser), place=place, note=note)
+            return _riser(kind, rest, note, units)
+
+
+def _riser(kind: Kind, rest: str, note: str, units: Units) -> Tag:
+    """A place of a step; of a finished one with its distance along the tape, where it was read."""
+    riser, place, distance = (*rest.split(maxsplit=2), "", "", "")[:3]
+    if kind is Kind.BUILT and riser == "0":
+        if place != "back" or distance:
+            raise Refused(UNKNOWN, "0 is the walk below the first riser: write built 0 back")
+        return Tag(kind, riser=0, place=place, note=note)
+    far = " [DISTANCE]" if kind is Kind.BUILT else ""
+    if RISER.fullmatch(riser) is None or place not in PLACES[kind] or (distance and not far):
+        raise Refused(UNKNOWN, f"write {kind} RISER {'|'.join(PLACES[kind])}{far}, such as {kind} 3 front")
+    return Tag(kind, riser=int(riser), place=place, note=note, tape_m=_length(distance, units) if distance else None)
 
 
 def _station(rest: str, note: str, units: Units) -> Tag:
@@ -107,8 +118,8 @@ def _station(rest: str, note: str, units: Units) -> Tag:
 
 def _other(word: Word, rest: str, units: Units) -> Other:
     match word:
-        case Word.FACE:
-            return _face(_note(rest)[0], units)
+        case Word.FACE | Word.TREAD:
+            return _taped(word, _note(rest)[0], units)
         case Word.SURFACE:
             if rest not in SURFACES:
                 raise Refused(UNKNOWN, f"write surface {'|'.join(SURFACES)}")
@@ -132,14 +143,14 @@ def _other(word: Word, rest: str, units: Units) -> Other:
             return Other(word)
 
 
-def _face(rest: str, units: Units) -> Other:
+def _taped(word: Word, rest: str, units: Units) -> Other:
     riser, _, rest = rest.partition(" ")
     length, _, side = rest.strip().rpartition(" ")
     if side not in SIDES:
         length, side = rest.strip(), ""
     if RISER.fullmatch(riser) is None:
-        raise Refused(UNKNOWN, "write face RISER LENGTH [left|right], such as face 3 172 mm left")
-    return Other(Word.FACE, side, _positive(length, units, "a face"), int(riser))
+        raise Refused(UNKNOWN, f"write {word} RISER LENGTH [left|right], such as {word} 3 {EXAMPLES[word]} left")
+    return Other(word, side, _positive(length, units, f"a {word}"), int(riser))
 
 
 def _note(rest: str) -> tuple[str, str]:

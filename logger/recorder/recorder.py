@@ -20,7 +20,7 @@ from logger.session.derive import Pipeline
 from logger.session.events import Draft, Event, EventKind
 from logger.session.fieldbook import FieldBook
 from logger.session.lock import WriterLock
-from logger.session.observed import Tag, face_body
+from logger.session.observed import Tag, taped_body
 from logger.session.replay import field_book
 from logger.session.store import Session
 
@@ -208,8 +208,8 @@ class Recorder:
     async def _do(self, command: Other) -> Answer:
         book = self.book
         match command.word:
-            case Word.FACE:
-                body = face_body(book, command.number, command.length_m, command.text)
+            case Word.FACE | Word.TREAD:
+                body = taped_body(book, str(command.word), command.number, command.length_m, side=command.text)
                 return observed_answer(await self._save(EventKind.OBSERVED, body))
             case Word.SETUP:
                 await self._save(EventKind.SETUP, {"setup": book.setup + 1})

@@ -12,7 +12,9 @@ from logger.errors import Refused
 from logger.observation import Kind, Surface, Tape
 from logger.session.events import Draft, Event, EventKind
 
-FACE = "face"
+FACE, TREAD = "face", "tread"
+TAPED = (FACE, TREAD)
+"""What is measured by tape alone: the height of a face, the depth of the step behind it."""
 SAME_M = 1e-9
 GOES_ON_US = 300 * 1_000_000
 """How long a recorder may be away, with the same instrument on the same port, and go on without a new zero."""
@@ -20,7 +22,7 @@ GOES_ON_US = 300 * 1_000_000
 
 @dataclass(slots=True)
 class Entry:
-    """One numbered line of the book: an observation or a face, as recorded, and whether it was struck out."""
+    """One numbered line of the book: an observation or a taped length, as recorded, and whether it was struck out."""
 
     body: Mapping[str, Any]
     at_us: int
@@ -127,18 +129,18 @@ class FieldBook:
 
     @property
     def next_n(self) -> int:
-        """The number of the next observation or face."""
+        """The number of the next observation or taped length."""
         return len(self.entries) + 1
 
     def entry(self, n: int) -> Entry:
-        """Observation or face number n; Refused `unknown_observation` if there is none."""
+        """Observation or taped length number n; Refused `unknown_observation` if there is none."""
         if not 1 <= n <= len(self.entries):
             raise Refused("unknown_observation", f"there is no observation {n}")
         return self.entries[n - 1]
 
     def standing(self) -> Iterator[Entry]:
         """Heights observed and not struck out, the latest first."""
-        return (e for e in reversed(self.entries) if not e.struck and e.body["kind"] != FACE)
+        return (e for e in reversed(self.entries) if not e.struck and e.body["kind"] not in TAPED)
 
     def zero(self) -> Zero | None:
         """What the current stretch counts from: its last benchmark, else its first mark of known height; or None."""

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from logger.session.events import EventKind
-from logger.session.fieldbook import FACE
+from logger.session.fieldbook import TAPED
 
 CHECKED = (EventKind.ROD, EventKind.OBSERVED)
 MOST = 1e7
@@ -21,7 +21,7 @@ def in_form(kind: str, body: Mapping[str, Any]) -> None:
     """ValueError or KeyError where the body of an event cannot be what this program wrote."""
     if kind == EventKind.ROD:
         _number("rod_m", body["rod_m"])
-    if kind == EventKind.OBSERVED and body["kind"] == FACE:
+    if kind == EventKind.OBSERVED and body["kind"] in TAPED:
         _all(body, ("length_m", "u_m"), ("n", "setup", "stretch", "riser"), ("name", "side"))
     elif kind == EventKind.OBSERVED:
         _all(body, NUMBERS, WHOLE, TEXTS)

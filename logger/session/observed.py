@@ -6,11 +6,11 @@ from typing import Any
 
 from logger.observation import Kind, Surface
 from logger.session.events import finite, iso
-from logger.session.fieldbook import FACE, FieldBook
+from logger.session.fieldbook import TAPED, FieldBook
 from logger.settle import Settled
 
-FACE_U_M = 0.0009
-"""Tape and spirit level on a face: limits of 1 mm reading and 1 mm holding, each over root 3 (common practice)."""
+TAPED_U_M = 0.0009
+"""A short length by tape: limits of 1 mm reading and 1 mm holding, each over root 3 (common practice)."""
 
 OF_KIND = {
     Kind.STATION: ("offset_m", "surface"),
@@ -87,17 +87,17 @@ def _statistics(settled: Settled) -> Mapping[str, Any]:
     }
 
 
-def face_body(book: FieldBook, riser: int, length_m: float, side: str) -> dict[str, Any]:
-    """The record of one face measured by tape and spirit level; it takes a number as observations do."""
+def taped_body(book: FieldBook, kind: str, riser: int, length_m: float, *, side: str) -> dict[str, Any]:
+    """The record of one face or tread measured by tape; it takes a number as observations do."""
     return {
-        "kind": FACE,
+        "kind": kind,
         "n": book.next_n,
         "setup": book.setup,
         "stretch": book.stretch,
         "name": "",
         "riser": riser,
         "length_m": finite(length_m),
-        "u_m": FACE_U_M,
+        "u_m": TAPED_U_M,
         "side": side,
     }
 
@@ -109,7 +109,7 @@ def tag_of(body: Mapping[str, Any]) -> Tag:
 
 
 def answer_of(body: Mapping[str, Any], at_us: int) -> dict[str, Any]:
-    """What a client is told of an observation or a face once it is durable."""
+    """What a client is told of an observation or a taped length once it is durable."""
     told: dict[str, Any] = {
         "ok": True,
         "event": "observed",
@@ -117,11 +117,13 @@ def answer_of(body: Mapping[str, Any], at_us: int) -> dict[str, Any]:
         "kind": body["kind"],
         "setup": body["setup"],
     }
-    if body["kind"] == FACE:
+    if body["kind"] in TAPED:
         return told | {key: body[key] for key in ("riser", "length_m", "u_m", "side")} | {"at": iso(at_us)}
     kind = Kind(body["kind"])
     if kind is Kind.STATION:
         told["station_m"] = body["tape_m"]
+    elif body["tape_m"] is not None:
+        told["tape_m"] = body["tape_m"]
     told |= {key: body[key] for key in (*OF_KIND.get(kind, ("name",)), *ALWAYS)}
     for key in ("elevation_m", "misclosure_m", "temperature_c", "note"):
         if body[key] not in (None, ""):

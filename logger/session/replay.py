@@ -5,9 +5,9 @@ from pathlib import Path
 from drivers.instrument import InstrumentFile, parse
 from drivers.lengths import Units
 from logger.errors import CorruptSession, FileError
-from logger.observation import Face, Instrument, Kind, Observation, Surface, Survey
+from logger.observation import Instrument, Kind, Observation, Surface, Survey, Taped
 from logger.session.events import Event, EventKind, seconds
-from logger.session.fieldbook import FACE, Entry, FieldBook
+from logger.session.fieldbook import FACE, TAPED, TREAD, Entry, FieldBook
 from logger.session.form import CHECKED, in_form
 from logger.session.store import SENSELESS, Session
 
@@ -53,11 +53,11 @@ def apply(book: FieldBook, event: Event, path: Path) -> None:
 def survey_of(book: FieldBook, digest: str, path: Path) -> Survey:
     """The survey a field book holds."""
     try:
-        faces = tuple(_face(e) for e in book.entries if e.body["kind"] == FACE)
-        seen = tuple(_observation(e) for e in book.entries if e.body["kind"] != FACE)
+        faces, treads = (tuple(_taped(e) for e in book.entries if e.body["kind"] == kind) for kind in (FACE, TREAD))
+        seen = tuple(_observation(e) for e in book.entries if e.body["kind"] not in TAPED)
     except SENSELESS as error:
         raise CorruptSession(path, f"an observation makes no sense ({error})") from error
-    return Survey(seen, book.tape, faces, _instrument(book, path), digest, book.job)
+    return Survey(seen, book.tape, faces, treads, _instrument(book, path), digest, book.job)
 
 
 def recorded_instrument(book: FieldBook, path: Path) -> InstrumentFile:
@@ -99,6 +99,6 @@ def _observation(entry: Entry) -> Observation:
     )
 
 
-def _face(entry: Entry) -> Face:
+def _taped(entry: Entry) -> Taped:
     body = entry.body
-    return Face(entry.n, body["riser"], body["length_m"], body["u_m"], body["side"], entry.struck)
+    return Taped(entry.n, body["riser"], body["length_m"], body["u_m"], body["side"], entry.struck)

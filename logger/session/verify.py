@@ -12,7 +12,7 @@ from logger.observation import Survey
 from logger.session.chain import chained
 from logger.session.derive import WAY, Pipeline
 from logger.session.events import Draft, Event, EventKind, canonical
-from logger.session.fieldbook import FACE, FieldBook
+from logger.session.fieldbook import TAPED, FieldBook
 from logger.session.observed import observed_body, tag_of
 from logger.session.replay import apply, survey_of
 from logger.session.store import SENSELESS, Session
@@ -66,7 +66,7 @@ def verify(path: Path | str, printed: str = "") -> tuple[Verified, Survey, Surve
             session.events_saved,
             derived.chunks,
             derived.readings,
-            sum(e.body["kind"] != FACE for e in recorded.entries),
+            sum(e.body["kind"] not in TAPED for e in recorded.entries),
             derived.exact,
             same_way=derived.same_way,
             digest=digest,
@@ -119,7 +119,7 @@ class Derived:
                     pipeline.feed(chunk)
             case EventKind.LINK | EventKind.CLOCK if event.body.get("gap") and self._pipeline is not None:
                 self._pipeline.gap()
-            case EventKind.OBSERVED if event.body["kind"] != FACE and not event.body.get("entered"):
+            case EventKind.OBSERVED if event.body["kind"] not in TAPED and not event.body.get("entered"):
                 return self._observe(event)
         return event
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from drivers.lengths import Units, show_length
 from logger.reduction.adjustment import Adjustment, Residual
 from logger.session.events import iso
-from logger.session.fieldbook import FACE, Entry, FieldBook
+from logger.session.fieldbook import TAPED, Entry, FieldBook
 from logger.sheets import cautions
 from logger.sheets.document import Cell, Lines, Sheet, Table, length
 from logger.sheets.head import COVERAGE, facts, foot
@@ -54,9 +54,10 @@ def _what(entry: Entry, units: Units) -> str:
             on = "" if body["surface"] == "ground" else f", {body['surface']}"
             return f"station {show_length(body['tape_m'], units)}{side}{on}"
         case "base" | "built":
-            return f"{body['kind']} {body['riser']} {body['place']}"
-        case kind if kind == FACE:
-            return f"face {body['riser']} by tape"
+            at = "" if body["tape_m"] is None else f" at {show_length(body['tape_m'], units)}"
+            return f"{body['kind']} {body['riser']} {body['place']}{at}"
+        case kind if kind in TAPED:
+            return f"{kind} {body['riser']} by tape"
         case kind:
             return f"{kind} {body['name']}"
 

@@ -118,7 +118,7 @@ class CheckScreen(TaggingScreen):
     def action_undo(self) -> None:
         """Strike out the last observation of a built step."""
         rows = self.walk.rows if self.walk else []
-        last = next((r for r in reversed(rows) if r.kind in ("built", "face") and not r.struck), None)
+        last = next((r for r in reversed(rows) if (r.kind == "built" or r.taped) and not r.struck), None)
         if last is None:
             return
         if self._doubted != last.n:

@@ -77,7 +77,7 @@ def _zero_worn(standing: Standing, live: Live | None, rows: Sequence[Row]) -> li
 
 
 def _reach(standing: Standing, live: Live | None, rows: Sequence[Row], units: Units) -> list[str]:
-    spans = [r for r in rows if not r.struck and r.setup == standing.setup and r.kind != "face"]
+    spans = [r for r in rows if not r.struck and r.setup == standing.setup and not r.taped]
     if (reach := standing.reach_height_m) and live is not None:
         heights = [live.height_m, *(r.height_m for r in spans)]
         if (span := max(heights) - min(heights)) > REACH_PART * reach:

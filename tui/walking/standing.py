@@ -139,7 +139,7 @@ def _number(value: Any) -> float | None:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One line of the field book: an observation or a measured face; `name` is what it is called on the list."""
+    """One line of the field book: an observation or a taped length; `name` is what it is called on the list."""
 
     n: int
     kind: str
@@ -162,6 +162,11 @@ class Row:
     at: str = ""
     struck: bool = False
     reason: str = ""
+
+    @property
+    def taped(self) -> bool:
+        """Whether it is a face or a tread measured by tape, with no height of its own."""
+        return self.kind in ("face", "tread")
 
 
 def row_of(told: Mapping[str, Any]) -> Row:

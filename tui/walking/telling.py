@@ -27,7 +27,7 @@ def called(row: Row, units: Units) -> str:
         on = "" if row.surface == "ground" else f"{row.surface} "
         return f"{on}{distance(row.station_m, units)}{side}"
     if row.riser is not None:
-        return f"{'face' if row.kind == 'face' else row.kind} {row.riser} {row.place}".strip()
+        return f"{row.kind} {row.riser} {row.place}".strip()
     word = {"benchmark": "zero ", "turn": "turn "}.get(row.kind, "")
     return word + safe(row.name, 24)
 
@@ -68,7 +68,7 @@ def told(answer: Answer, rows: Sequence[Row], units: Units) -> str:
 
 
 def _taken(row: Row | None, units: Units) -> str:
-    if row is None or row.kind == "face":
+    if row is None or row.taped:
         return "Taken and saved."
     value = f"{height(row.above_zero_m, units)} {give_or_take(COVERAGE * row.u_m, units)}"
     off = "" if row.misclosure_m is None else f", off {height(row.misclosure_m, units)}"

@@ -69,7 +69,7 @@ class Book(Painted):
 
     def _line(self, row: Row, width: int) -> Line:
         units = self._units
-        if row.kind == "face":
+        if row.taped:
             value, unsure = distance(row.height_m, units), ""
         else:
             value, unsure = height(row.above_zero_m, units), give_or_take(COVERAGE * row.u_m, units)

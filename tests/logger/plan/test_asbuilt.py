@@ -8,7 +8,7 @@ import pytest
 from logger.asbuilt import Held, Limits, check
 from logger.built_heights import Built, Status, judge
 from logger.construction import Construction
-from logger.observation import Face
+from logger.observation import Taped
 from logger.profile import Profile
 from logger.setout import SetOut, marks_of
 from logger.steps.option import Option, Verdict
@@ -28,7 +28,7 @@ def built_as(
     skip: set[tuple[int, str]] | None = None,
     u: float = U,
     common: float = 0.0,
-    faces: tuple[Face, ...] = (),
+    faces: tuple[Taped, ...] = (),
 ) -> Built:
     """Observed heights: the plan's own, with some off, some left out, an uncertainty each and one common to all."""
     places = [(0, "back"), *((m.riser, end) for m in plan.marks for end in ("front", "back"))]
@@ -71,7 +71,7 @@ def test_guard_band(off_mm: float, u_mm: float, status: str) -> None:
 def test_one_coarse_reading_each_leaves_faces_undecided_and_a_tape_beside_it_settles_them(plan: SetOut) -> None:
     coarse = check(plan, built_as(plan, u=0.003))
     assert coarse.status is Status.UNSURE
-    faces = tuple(Face(20 + m.riser, m.riser, m.face_m + 0.0005, 0.0007) for m in plan.marks)
+    faces = tuple(Taped(20 + m.riser, m.riser, m.face_m + 0.0005, 0.0007) for m in plan.marks)
     helped = check(plan, built_as(plan, u=0.003, faces=faces))
     assert helped.status is Status.PASS
     weight_tape, weight_level = 1 / 0.0007**2, 1 / (2 * 0.003**2)
@@ -82,7 +82,7 @@ def test_one_coarse_reading_each_leaves_faces_undecided_and_a_tape_beside_it_set
 
 
 def test_tape_that_contradicts_the_level_is_pointed_out(plan: SetOut) -> None:
-    result = check(plan, built_as(plan, faces=(Face(9, 2, plan.marks[1].face_m + 0.01, 0.001),)))
+    result = check(plan, built_as(plan, faces=(Taped(9, 2, plan.marks[1].face_m + 0.01, 0.001),)))
     assert any(f.rule == "agreement" and "riser 2" in f.text for f in result.findings)
 
 
@@ -95,7 +95,7 @@ def test_a_riser_left_out_keeps_the_whole_from_passing(plan: SetOut) -> None:
 
 
 def test_a_taped_face_alone_is_enough_for_its_riser(plan: SetOut) -> None:
-    face = Face(9, 2, plan.marks[1].face_m, 0.0005)
+    face = Taped(9, 2, plan.marks[1].face_m, 0.0005)
     result = check(plan, built_as(plan, skip={(2, "front")}, faces=(face,)))
     assert result.risers[1].how == "tape and spirit level"
     assert result.status is Status.PASS
