@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 from math import sqrt
 
+from logger.built_depths import ASKED, NONE, BuiltDepth, Depths, Distances
 from logger.built_heights import RULE, Built, Estimate, Levels, Status, judge, worst
 from logger.built_rules import Case, falls, held
 from logger.construction import Part
@@ -24,12 +25,14 @@ DISAGREE = 3.0
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What is allowed, in metres: each face against its design, and largest against smallest face of a flight."""
+    """What is allowed, in metres: each face and depth from its design, largest against smallest face of a flight."""
 
     face_m: float = 0.005
     face_rule: str = "DIN 18065, ±5 mm from nominal"
     evenness_m: float = 0.0095
     evenness_rule: str = "3/8 in (9.5 mm), IRC R318.7.5.1"
+    depth_m: float = 0.005
+    depth_rule: str = "DIN 18065, ±5 mm from nominal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +60,7 @@ class AsBuilt:
     status: Status
     findings: tuple[Finding, ...]
     limits: Limits
+    depths: tuple[BuiltDepth, ...] = ()
     digest: str = ""
     rule: str = RULE
 
@@ -70,15 +74,15 @@ class Held:
     width_m: float | None = None
 
 
-def check(plan: SetOut, built: Built, against: Held = Held()) -> AsBuilt:
+def check(plan: SetOut, built: Built, against: Held = Held(), along: Distances = NONE) -> AsBuilt:
     """Judge what was observed against the plan and the rules; heights of both above the same zero."""
-    return _Check(plan, built, against).result()
+    return _Check(plan, built, against, along).result()
 
 
 class _Check:
-    def __init__(self, plan: SetOut, built: Built, against: Held) -> None:
+    def __init__(self, plan: SetOut, built: Built, against: Held, along: Distances) -> None:
         self.plan, self.built, self.against, self.limits = plan, built, against, against.limits
-        self.levels = Levels(built)
+        self.levels, self.depths = Levels(built), Depths(plan, along)
         self.findings: list[Finding] = []
 
     def result(self) -> AsBuilt:
@@ -101,19 +105,22 @@ class _Check:
                 Verdict.WARN,
                 f"not observed: riser {', '.join(map(str, missing))}; the whole cannot pass",
             )
+        deep = self._depths()
         ruled = self._rules(estimates)
+        seen = [depth.status for depth in deep if depth.built_m is not None]
         return AsBuilt(
             tuple(risers),
             spread,
-            worst([*statuses, *even, *ruled]),
+            worst([*statuses, *even, *ruled, *seen]),
             tuple(self.findings),
             self.limits,
+            deep,
             self.built.digest,
         )
 
     def _rules(self, faces: Mapping[int, Estimate]) -> list[Status]:
         """Findings of the named sets and on fall; the statuses of rules whose breach is a failure."""
-        case = Case(self.plan, self.levels, faces, self.against.width_m)
+        case = Case(self.plan, self.levels, faces, self.depths, self.against.width_m)
         statuses = []
         for rules in self.against.sets:
             for rule, status, finding in held(case, rules):
@@ -121,11 +128,17 @@ class _Check:
                 if rule.breach is Verdict.FAIL:
                     statuses.append(status)
         self.findings += falls(case)
-        if any(mark.part is Part.LANDING for mark in self.plan.marks):
-            self._note(
-                "landing depth", Verdict.NOTE, "depths of treads and landings: not checked, measure them by tape"
-            )
         return statuses
+
+    def _depths(self) -> tuple[BuiltDepth, ...]:
+        """Depths against the plan, with what is odd about the distances and what is lacking."""
+        for said in self.depths.seen.odd:
+            self._note("distances", Verdict.WARN, f"{said} No depth is taken from them.")
+        deep = tuple(self.depths.judged(self.limits.depth_m))
+        lacking = ", ".join(str(d.riser) for d in deep if d.built_m is None)
+        if lacking:
+            self._note("depth", Verdict.NOTE, f"depth behind riser {lacking}: not checked; {ASKED}")
+        return deep
 
     def _face(self, riser: int) -> Estimate | None:
         """The face of a riser from heights, from tape and spirit level, or from both weighed together."""

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
+from logger.built_depths import Depths, step_rule
 from logger.built_heights import Estimate, Levels, Status, judge, worst
 from logger.construction import Part
 from logger.setout import Mark, SetOut
@@ -22,6 +23,7 @@ class Case:
     plan: SetOut
     levels: Levels
     faces: Mapping[int, Estimate]
+    depths: Depths
     width_m: float | None = None
 
     def flights(self) -> Iterator[tuple[Mark, ...]]:
@@ -52,53 +54,108 @@ class Case:
         return None if front is None or back is None or mark.depth_m is None else back.less(front)
 
 
+@dataclass(frozen=True, slots=True)
+class Value:
+    """What a rule measures at a riser: a length, its uncertainty, and what it is over (1, for a slope the depth)."""
+
+    riser: int
+    length_m: float
+    u_m: float
+    over_m: float = 1.0
+
+    @property
+    def value(self) -> float:
+        """The length, or the slope."""
+        return self.length_m / self.over_m
+
+
 def held(case: Case, rules: RuleSet) -> Iterator[tuple[Rule, Status, Finding]]:
-    """Every rule of a set that heights can answer, where anything it measures was observed."""
+    """Every rule of a set that was observed, where anything it measures was."""
     for rule in rules.rules:
         values = list(_values(case, rule))
         if values and (rule.least is not None or rule.most is not None):
-            yield rule, *_finding(case, rules, rule, values)
+            yield rule, *_finding(rules, rule, values)
 
 
-def _values(case: Case, rule: Rule) -> Iterator[tuple[int, Estimate, float]]:
-    """What a rule measures: riser, the length, and what it is over (1 for a length, the depth for a slope)."""
+def _values(case: Case, rule: Rule) -> Iterator[Value]:
     match rule.measures:
         case Measure.FACE:
-            yield from ((riser, face, 1.0) for riser, face in case.faces.items())
+            yield from (_height(case, riser, face) for riser, face in case.faces.items())
         case Measure.NOSING_RISE:
             for flight in case.flights():
-                yield from ((riser, climb, 1.0) for riser, climb in case.climbs(flight).items())
+                yield from (_height(case, riser, climb) for riser, climb in case.climbs(flight).items())
         case Measure.EVENNESS:
             for flight in case.flights():
-                for (one, a), (two, b) in combinations(case.climbs(flight).items(), 2):
-                    yield max(one, two), a.less(b) if a.value_m >= b.value_m else b.less(a), 1.0
+                yield from (_height(case, riser, apart) for riser, apart in _apart(case.climbs(flight)))
+        case Measure.FLIGHT_RISE:
+            for flight in case.flights():
+                yield from _flight_rise(case, flight)
         case Measure.TREAD_FALL | Measure.LANDING_FALL:
             wanted = rule.measures is Measure.LANDING_FALL
             for mark in case.plan.marks:
                 fall = case.fall(mark)
                 if fall is not None and mark.depth_m is not None and (mark.part is Part.LANDING) is wanted:
-                    yield mark.riser, fall, mark.depth_m
+                    yield Value(mark.riser, fall.value_m, case.levels.u_m(fall), mark.depth_m)
+        case _:
+            yield from _depths(case, rule.measures)
 
 
-def _finding(
-    case: Case, rules: RuleSet, rule: Rule, values: list[tuple[int, Estimate, float]]
-) -> tuple[Status, Finding]:
+def _depths(case: Case, measure: Measure) -> Iterator[Value]:
+    """What needs the depths of steps."""
+    for flight in case.flights():
+        landings = {m.riser for m in flight if m.part is Part.LANDING}
+        found = {m.riser: depth for m in flight if (depth := case.depths.of(m)) is not None}
+        treads = {riser: depth for riser, depth in found.items() if riser not in landings}
+        match measure:
+            case Measure.TREAD:
+                yield from (_depth(case, riser, depth) for riser, depth in treads.items())
+            case Measure.LANDING_DEPTH:
+                yield from (_depth(case, riser, depth) for riser, depth in found.items() if riser in landings)
+            case Measure.TREAD_EVENNESS:
+                yield from (_depth(case, riser, apart) for riser, apart in _apart(treads))
+            case Measure.STEP_RULE:
+                climbs = case.climbs(flight)
+                for riser, depth in treads.items():
+                    if riser in climbs:
+                        yield _height(case, riser, step_rule(climbs[riser], depth, case.depths.u_m(depth)))
+
+
+def _height(case: Case, riser: int, of: Estimate) -> Value:
+    return Value(riser, of.value_m, case.levels.u_m(of))
+
+
+def _depth(case: Case, riser: int, of: Estimate) -> Value:
+    return Value(riser, of.value_m, case.depths.u_m(of))
+
+
+def _apart(of: Mapping[int, Estimate]) -> Iterator[tuple[int, Estimate]]:
+    """Every two of them, the larger less the smaller."""
+    for (one, a), (two, b) in combinations(of.items(), 2):
+        yield max(one, two), a.less(b) if a.value_m >= b.value_m else b.less(a)
+
+
+def _flight_rise(case: Case, flight: tuple[Mark, ...]) -> Iterator[Value]:
+    top, below = case.levels.front(flight[-1].riser), case.levels.form({(flight[0].riser - 1, "back"): 1.0})
+    if top is not None and below is not None:
+        yield _height(case, flight[-1].riser, top.less(below))
+
+
+def _finding(rules: RuleSet, rule: Rule, values: list[Value]) -> tuple[Status, Finding]:
     least, most = rule.least_value, rule.most_value
-    statuses, furthest = [], max(values, key=lambda v: v[1].value_m / v[2])
-    for _, length, over in values:
-        u = case.levels.u_m(length)
+    statuses, furthest = [], max(values, key=lambda v: v.value)
+    for seen in values:
         if most is not None:
-            statuses.append(judge(length.value_m, most * over, u))
+            statuses.append(judge(seen.length_m, most * seen.over_m, seen.u_m))
         if least is not None:
-            statuses.append(judge(-length.value_m, -least * over, u))
-    if most is None and least is not None:
-        furthest = min(values, key=lambda v: v[1].value_m / v[2])
-    status, limit = worst(statuses), most if most is not None else least
-    riser, length, over = furthest
-    value = length.value_m / over
-    text = f"as built, {_shown(value, rule)} at riser {riser}: {SAID[status]} {rules.title or rules.name} {rule.clause}"
+            statuses.append(judge(-seen.length_m, -least * seen.over_m, seen.u_m))
+    lowest = min(values, key=lambda v: v.value)
+    if least is not None and (most is None or lowest.value < least):
+        furthest = lowest
+    status, limit = worst(statuses), most if most is not None and furthest is not lowest else least
+    text = f"as built, {_shown(furthest.value, rule)} at riser {furthest.riser}: {SAID[status]} "
+    text += f"{rules.title or rules.name} {rule.clause}"
     verdict = rule.breach if status is Status.FAIL else VERDICTS[status]
-    return status, Finding(f"{rules.name}/{rule.name}", rule.clause, verdict, value, limit, text.strip())
+    return status, Finding(f"{rules.name}/{rule.name}", rule.clause, verdict, furthest.value, limit, text.strip())
 
 
 def _shown(value: float, rule: Rule) -> str:

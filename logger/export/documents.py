@@ -115,6 +115,10 @@ def asbuilt_document(result: AsBuilt) -> dict[str, Any]:
     return {
         "schema": ASBUILT,
         "risers": [asdict(riser) | {"status": riser.status.value} for riser in result.risers],
+        "depths": [
+            asdict(depth) | {"part": depth.part.value, "status": depth.status.value if depth.built_m is not None else "not checked"}
+            for depth in result.depths
+        ],
         "uniformity_m": result.uniformity_m,
         "status": result.status.value,
         "rule": result.rule,

@@ -2,6 +2,7 @@
 
 from drivers.lengths import INCH_M, Units
 from logger.asbuilt import AsBuilt, BuiltRiser
+from logger.built_depths import BuiltDepth
 from logger.built_heights import Status
 from logger.profile import Profile
 from logger.sheets import cautions
@@ -14,7 +15,7 @@ WORDS = {Status.PASS: "within", Status.FAIL: "outside", Status.UNSURE: "too clos
 
 def asbuilt_sheet(profile: Profile, option: Option, result: AsBuilt, units: Units) -> Sheet:
     """The report on one flight of steps as built."""
-    blocks: list[Block] = [_risers(result, units)]
+    blocks: list[Block] = [_risers(result, units), _depths(result, units)]
     fixes = tuple(f"riser {r.riser}: {r.fix}" for r in result.risers if r.fix)
     if fixes:
         blocks.append(Lines("What to put right", fixes))
@@ -31,6 +32,7 @@ def asbuilt_sheet(profile: Profile, option: Option, result: AsBuilt, units: Unit
             *facts(profile, units),
             ("Decision", result.rule),
             ("Face limit", said_limit(result.limits.face_m, result.limits.face_rule)),
+            ("Depth limit", said_limit(result.limits.depth_m, result.limits.depth_rule)),
             ("Evenness limit", said_limit(result.limits.evenness_m, result.limits.evenness_rule)),
             ("Spread in a flight", spread),
         ),
@@ -40,15 +42,14 @@ def asbuilt_sheet(profile: Profile, option: Option, result: AsBuilt, units: Unit
 
 
 def verdict(result: AsBuilt) -> str:
-    """The verdict in words that name the rules it holds against, never a bare pass."""
-    rules = f"{result.limits.face_rule}; {result.limits.evenness_rule}"
-    match result.status:
-        case Status.PASS:
-            return f"within {rules}"
-        case Status.FAIL:
-            return f"outside {rules}"
-        case Status.UNSURE:
-            return f"not decided against {rules}"
+    """The verdict in words that name the rules it holds against, never a bare pass; what was not checked is said."""
+    limits, checked = result.limits, [depth.built_m is not None for depth in result.depths]
+    rules = f"{limits.face_rule} (faces{', depths' if any(checked) else ''}); {limits.evenness_rule}"
+    if any(checked) and limits.depth_rule != limits.face_rule:
+        rules = f"{limits.face_rule} (faces); {limits.depth_rule} (depths); {limits.evenness_rule}"
+    lacking = "" if all(checked) else "; some depths not checked" if any(checked) else "; depths not checked"
+    word = {Status.PASS: "within", Status.FAIL: "outside", Status.UNSURE: "not decided against"}[result.status]
+    return f"{word} {rules}{lacking}"
 
 
 def said_limit(limit_m: float, rule: str) -> str:
@@ -86,4 +87,27 @@ def _risers(result: AsBuilt, units: Units) -> Table:
         tuple(row(riser) for riser in result.risers),
         strong=(2, 7),
         note="A face is the front of its step less the back of the step below. Tops are heights above the zero.",
+    )
+
+
+def _depths(result: AsBuilt, units: Units) -> Table:
+    def row(depth: BuiltDepth) -> tuple[Cell, ...]:
+        known = depth.built_m is not None and depth.u_m is not None
+        off = depth.built_m - depth.designed_m if depth.built_m is not None else 0.0
+        return (
+            Cell(str(depth.riser), depth.part.value),
+            length(depth.designed_m, units),
+            length(depth.built_m, units),
+            Cell(f"{off * 1000:+.1f} mm", f"{off / INCH_M:+.2f} in") if known else Cell("–"),
+            Cell(f"± {COVERAGE * (depth.u_m or 0.0) * 1000:.1f} mm", depth.how) if known else Cell("–"),
+            Cell(WORDS[depth.status] if known else "not checked"),
+        )
+
+    checked = [depth for depth in result.depths if depth.built_m is not None]
+    return Table(
+        "Depths of treads and landings",
+        ("Behind riser", "Designed", "Built", "Off", "Uncertainty, 95 %", "Verdict"),
+        tuple(row(depth) for depth in result.depths) if checked else (),
+        strong=(2, 5),
+        note="From nosing to nosing. A landing is outside only where it is short.",
     )

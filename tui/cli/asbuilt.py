@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from logger.asbuilt import Limits
 
 
-def limits_of(tolerance: str | None, evenness: str | None, units: Units) -> "Limits":
+def limits_of(tolerance: str | None, evenness: str | None, depth: str | None, units: Units) -> "Limits":
     """The limits asked for, the default ones where nothing is."""
     from logger.asbuilt import Limits
 
@@ -24,6 +24,8 @@ def limits_of(tolerance: str | None, evenness: str | None, units: Units) -> "Lim
         limits = replace(limits, face_m=_positive(tolerance, units), face_rule="the tolerance asked for")
     if evenness is not None:
         limits = replace(limits, evenness_m=_positive(evenness, units), evenness_rule="the evenness asked for")
+    if depth is not None:
+        limits = replace(limits, depth_m=_positive(depth, units), depth_rule="the depth tolerance asked for")
     return limits
 
 
@@ -39,13 +41,22 @@ def _positive(text: str, units: Units) -> float:
 @click.option("--built", type=EXISTING, help="The walk over the finished steps; FILE itself where it holds both.")
 @click.option("--tolerance", help="Allowed from the designed face (default: 5 mm).")
 @click.option("--evenness", help="Allowed between the largest and smallest face of a flight (default: 3/8 in).")
+@click.option("--depth-tolerance", "depth", help="Allowed from the designed depth of a tread (default: 5 mm).")
 @click.option("--json", "as_json", is_flag=True, help="For programs: metres, one document.")
 def command(
-    *, file: Path, built: Path | None, tolerance: str | None, evenness: str | None, as_json: bool, **given: Any
+    *,
+    file: Path,
+    built: Path | None,
+    tolerance: str | None,
+    evenness: str | None,
+    depth: str | None,
+    as_json: bool,
+    **given: Any,
 ) -> int:
     """Compare the finished steps with the layout, riser by riser, with the uncertainty of what was observed.
 
-    The answer is pass, fail, or unsure where it is too close to tell. Exit 1 when it fails.
+    The answer is pass, fail, or unsure where it is too close to tell. Exit 1 when it fails. Depths are checked where
+    they were taped (`tread RISER LENGTH`) or nosings have distances (`built RISER front DISTANCE`).
     """
     from logger.built_heights import Status
     from logger.export.documents import asbuilt_document
@@ -54,7 +65,7 @@ def command(
     from logger.sheets.text import plain_text
 
     plan = read_plan(file, given)
-    limits = limits_of(tolerance, evenness, plan.units)
+    limits = limits_of(tolerance, evenness, depth, plan.units)
     result = judged(built or file, plan.profile, plan.option, brief=plan.brief, limits=limits)
     if as_json:
         emit_json(asbuilt_document(result))
