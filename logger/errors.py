@@ -7,6 +7,7 @@
     │   ├── CorruptSession       the digest chain or the database is broken; names the event
     │   └── WrongFile            a brief, CSV or catalogue a person wrote; carries every mistake
     ├── CannotWrite              the disk or folder refuses                          (exit 5)
+    │   └── Vanished             the file being recorded was moved, removed or replaced
     ├── InUse                    another recorder writes this session                (exit 5)
     └── Refused                  a request that cannot be met; carries a machine word (`needs_zero` …)
 
@@ -54,6 +55,10 @@ class WrongFile(FileError):
 
 class CannotWrite(FileError):
     """The disk or folder refuses to be written."""
+
+
+class Vanished(CannotWrite):
+    """The file being recorded was moved, removed or replaced."""
 
 
 class InUse(CannotWrite):

@@ -19,8 +19,12 @@ from logger.settle import Settled
 
 TICK_S = 0.5
 BATCH_BYTES = 32 * 1024
-ASLEEP_US = 5 * MICRO
-"""A pause this long between two ticks means that the machine slept or the process was stopped: bytes were lost."""
+ASLEEP_US = 1 * MICRO
+"""A machine that slept this long between two ticks lost bytes, and perhaps its instrument."""
+STALLED_US = 5 * MICRO
+"""A program that was not run for this long may have lost bytes: what comes after is not joined to what was before."""
+STOPPED_US = 30 * MICRO
+"""One that was not run for this long lost bytes for certain, and nobody watched the instrument."""
 SET_US = 2 * MICRO
 RECORDED = {Link.LIVE, Link.STALE, Link.LOST}
 DOWN = {Link.LOST, Link.SEARCHING, Link.OPENING, Link.WAITING, Link.CLOSED}
@@ -63,11 +67,21 @@ class State:
     lost: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What the clocks show at once, in microseconds: the event loop's, session time, UTC, and sleep so far."""
+
+    loop_us: int
+    steady_us: int
+    utc_us: int
+    slept_us: int
+
+
 class Outlet(Protocol):
     """Where what was heard goes."""
 
     def keep(self, drafts: list[Draft]) -> None:
-        """Save these, now or when the disk allows it again."""
+        """Save these, now or when the disk allows it again; even if there are none, what waits is tried again."""
 
     def offer(self, keep: list[Draft], draft: Draft) -> Saved:
         """Save what must be kept and a record in one transaction; the future says how it went."""
@@ -102,14 +116,21 @@ class Acquisition:
             raise PortSilent(self.port, "it closed before anything was heard")
 
     async def tick(self) -> None:
-        """Hand over raw bytes at least once a second, and notice a clock that jumped."""
-        steady, utc = self.clock.now_us(), self.clock.at_us()
+        """Hand over raw bytes at least once a second, and notice what happened to the clocks."""
+        loop, clock = asyncio.get_running_loop(), self.clock
+
+        def clocks() -> Moment:
+            return Moment(round(loop.time() * MICRO), clock.now_us(), clock.at_us(), clock.slept_us())
+
+        before = clocks()
         while True:
             await asyncio.sleep(TICK_S)
-            now, at = self.clock.now_us(), self.clock.at_us()
-            self._jumped(now - steady, at - utc)
-            steady, utc = now, at
-            if self.pending and now - self.pending[0].t_us >= TICK_S * MICRO:
+            now = clocks()
+            self._passed(before, now)
+            before = now
+            if not self.pending:
+                self.outlet.keep([])
+            elif now.steady_us - self.pending[0].t_us >= TICK_S * MICRO:
                 self.flush()
 
     def batch(self) -> Draft | None:
@@ -127,11 +148,9 @@ class Acquisition:
 
     def gap(self, kind: EventKind, body: dict[str, object]) -> None:
         """Bytes were lost: keep that, start decoder and settling anew, end the wait of a tag."""
-        drafts = [] if (raw := self.batch()) is None else [raw]
-        drafts.append(Draft(self.clock.at_us(), self.clock.now_us(), kind, {**body, "gap": True}))
+        self._keep(kind, {**body, "gap": True})
         self.pipeline.gap()
         self.state.lost += 1
-        self.outlet.keep(drafts)
         self.end_wait(
             Refused("link_lost", "the line to the instrument was lost; observe the zero again once it is back")
         )
@@ -190,16 +209,24 @@ class Acquisition:
             if change.state is Link.LOST:
                 self.gap(EventKind.LINK, body)
             else:
-                self.flush()
-                self.outlet.keep(
-                    [Draft(self.clock.at_us(), self.clock.now_us(), EventKind.LINK, {**body, "gap": False})]
-                )
+                self._keep(EventKind.LINK, {**body, "gap": False})
         self.outlet.changed(change)
 
-    def _jumped(self, steady_us: int, utc_us: int) -> None:
-        if steady_us > ASLEEP_US:
-            self.gap(EventKind.CLOCK, {"asleep_us": steady_us, "set_us": utc_us - steady_us})
-        elif abs(utc_us - steady_us) > SET_US:
-            self.flush()
-            body = {"asleep_us": 0, "set_us": utc_us - steady_us, "gap": False}
-            self.outlet.keep([Draft(self.clock.at_us(), self.clock.now_us(), EventKind.CLOCK, body)])
+    def _passed(self, before: Moment, now: Moment) -> None:
+        slept_us, ran_us = now.slept_us - before.slept_us, now.loop_us - before.loop_us
+        set_us = (now.utc_us - before.utc_us) - (now.steady_us - before.steady_us)
+        body: dict[str, object] = {"asleep_us": max(slept_us, 0), "set_us": set_us}
+        if ran_us > STALLED_US:
+            body["stalled_us"] = ran_us
+        if slept_us > ASLEEP_US or ran_us > STOPPED_US:
+            self.gap(EventKind.CLOCK, body)
+        elif ran_us > STALLED_US:
+            self._keep(EventKind.CLOCK, body | {"gap": False, "cut": True})
+            self.pipeline.gap()
+        elif abs(set_us) > SET_US:
+            self._keep(EventKind.CLOCK, body | {"gap": False})
+
+    def _keep(self, kind: EventKind, body: dict[str, object]) -> None:
+        """Hand over the raw bytes heard so far, and an event after them."""
+        drafts = [] if (raw := self.batch()) is None else [raw]
+        self.outlet.keep([*drafts, Draft(self.clock.at_us(), self.clock.now_us(), kind, body)])

@@ -46,6 +46,7 @@ class Recorder:
         self.book = FieldBook()
         self.closed = asyncio.Event()
         self.socket: str | None = None
+        self.moved = ""
         self._make_source = make_source
         self._commands: asyncio.Queue[tuple[Command | Refused, str, Reply]] = asyncio.Queue()
         self._tasks: list[asyncio.Task[None]] = []
@@ -132,7 +133,8 @@ class Recorder:
         goes_on = self.book.goes_on(at_us, self.settings.port, self.settings.instrument_digest)
         body = self.settings.opened(resumed=resumed, gap=not goes_on)
         self.book.apply(session.append([Draft(at_us, self.clock.now_us(), EventKind.OPENED, body)])[0])
-        self.writer = Writer(session)
+        loop = asyncio.get_running_loop()
+        self.writer = Writer(session, lambda: loop.call_soon_threadsafe(self._moved))
 
     async def _close(self, ending: bool) -> None:
         await self._stop_listening()
@@ -176,6 +178,14 @@ class Recorder:
     def offer(self, keep: list[Draft], draft: Draft) -> Saved:
         """Save a record with what was heard before it; the future says how it went."""
         return asyncio.wrap_future(self.writer.offer(keep, [draft]))
+
+    def _moved(self) -> None:
+        """The file was gone, and recording goes on in another: told to all, and kept in it."""
+        gone, self.path = self.path, self.writer.session.path
+        self.moved = f"{gone} was moved, removed or replaced; all of it and what follows is in {self.path}"
+        log.warning("%s", self.moved)
+        self.reports.tell({"event": "moved", "session": str(self.path.absolute()), "message": self.moved})
+        self.keep([Draft(self.clock.at_us(), self.clock.now_us(), EventKind.NOTED, {"text": self.moved})])
 
     def changed(self, change: LinkChanged) -> None:
         """Tell those who watch."""
@@ -228,7 +238,13 @@ class Recorder:
             case _:
                 await self._closed(ending=True)
                 saved = self.writer.session
-                return {"ok": True, "event": "ended", "events": saved.events_saved, "digest": saved.digest.hex()}
+                return {
+                    "ok": True,
+                    "event": "ended",
+                    "events": saved.events_saved,
+                    "digest": saved.digest.hex(),
+                    "session": str(saved.path.absolute()),
+                }
 
     async def _strike(self, command: Other) -> Answer:
         if self.book.entry(command.number).struck:

@@ -55,7 +55,7 @@ class Reports:
             "last_save": iso(writer.saved_at_us) if writer.saved_at_us else None,
             "last_save_age_s": self._age_s(writer.saved_at_us) if writer.saved_at_us else None,
             "saved": not writer.backlog.refusal,
-            "message": writer.backlog.refusal or (book.why_needs_zero() if zero is None else ""),
+            "message": self._message(),
             "digest": writer.session.digest.hex(),
             "waiting": None if waiting is None else waiting.written,
         }
@@ -65,6 +65,12 @@ class Reports:
         if (tag := book.last_tag) is not None:
             told["last_tag"] = answer_of(tag.body, tag.at_us) | {"age_s": (now_us - tag.t_us) / 1e6}
         return told
+
+    def _message(self) -> str:
+        """What the user should know or do: why nothing is saved, where it is saved now, that the zero is needed."""
+        recorder = self.recorder
+        needed = recorder.book.why_needs_zero() if recorder.book.zero() is None else ""
+        return "; ".join(filter(None, (recorder.writer.backlog.refusal, recorder.moved, needed)))
 
     def _age_s(self, at_us: int) -> float:
         return max(0.0, (self.recorder.clock.at_us() - at_us) / 1e6)
@@ -103,7 +109,7 @@ class Reports:
         }
 
     def listing(self) -> dict[str, Any]:
-        """Every observation and face in the book, struck ones marked."""
+        """Every observation and taped length in the book, struck ones marked."""
         entries = self.recorder.book.entries
         rows = [answer_of(e.body, e.at_us) | {"struck": e.struck, "reason": e.reason} for e in entries]
         return {"ok": True, "event": "list", "observations": rows}

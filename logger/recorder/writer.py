@@ -2,16 +2,20 @@
 
 import queue
 import threading
-from collections.abc import Sequence
+import time
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 
-from logger.errors import RiseError
+from logger.errors import RiseError, Vanished
 from logger.session.events import Draft, Event
+from logger.session.rescue import rescued
 from logger.session.store import Session
 
 MOST_BACKLOG = 32 * 1024 * 1024
 """Raw bytes held in memory while the disk refuses; past it the line counts as broken."""
+RESCUE_PAUSE_S = 5.0
+"""Between two attempts to save a session whose file is gone: each may write the whole of it."""
 
 
 @dataclass(slots=True)
@@ -44,11 +48,14 @@ class Writer:
     """Takes events from the loop and appends them in order, one transaction a job.
 
     What is `kept` (raw bytes, link changes) stays in memory and is tried again with the next job while the disk
-    refuses; what is `offered` (tags, notes) is saved with its job or refused.
+    refuses; what is `offered` (tags, notes) is saved with its job or refused. Where the file is gone, recording goes on
+    in another, and `moved` is called in the writer's thread.
     """
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, moved: Callable[[], object] = lambda: None) -> None:
         self.session = session
+        self._moved = moved
+        self._not_before_s = 0.0
         self.backlog = Backlog()
         self.saved_at_us = 0
         self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
@@ -76,16 +83,29 @@ class Writer:
             self._save(job)
         self.session.close()
 
+    def _append(self, drafts: Sequence[Draft]) -> list[Event]:
+        try:
+            return self.session.append(drafts)
+        except Vanished:
+            if time.monotonic() < self._not_before_s:
+                raise
+            self._not_before_s = time.monotonic() + RESCUE_PAUSE_S
+            self.session = rescued(self.session)
+        self._moved()
+        return self.session.append(drafts)
+
     def _save(self, job: _Job) -> None:
         self.backlog.add(job.keep)
+        drafts = [*self.backlog.drafts, *job.offer]
         try:
-            events = self.session.append([*self.backlog.drafts, *job.offer])
+            events = self._append(drafts)
         except (RiseError, ValueError, OSError) as error:
             self.backlog.refusal = str(error)
             if job.saved is not None:
                 job.saved.set_exception(error)
             return
-        self.backlog.clear()
-        self.saved_at_us = events[-1].at_us if events else self.saved_at_us
+        if drafts:
+            self.backlog.clear()
+            self.saved_at_us = events[-1].at_us
         if job.saved is not None:
             job.saved.set_result(events[len(events) - len(job.offer) :])

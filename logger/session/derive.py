@@ -1,8 +1,9 @@
 """Bytes to a settled height: the one path that the recorder, a replay and `verify` all take."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 from drivers.decoders import Decoder
 from drivers.instrument import InstrumentFile
@@ -14,6 +15,11 @@ from logger.settle import Live, Settled, Settler
 
 WAY = 1
 """The way heights are decoded and settled; to be raised with any change that makes other numbers of the same bytes."""
+
+
+def breaks(body: Mapping[str, Any]) -> bool:
+    """Whether an event says that bytes before it may not be joined to those after it."""
+    return bool(body.get("gap") or body.get("cut"))
 
 
 class Pipeline:

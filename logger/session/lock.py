@@ -19,7 +19,9 @@ class WriterLock:
         self._file: int | None = None
 
     def acquire(self) -> Self:
-        """Take the lock; InUse if another holds it, CannotWrite where the folder refuses."""
+        """Take the lock, or keep it; InUse if another holds it, CannotWrite where the folder refuses."""
+        if self._file is not None and not _same(self._file, self.path):
+            self.release()
         while self._file is None:
             try:
                 held = os.open(self.path, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o644)

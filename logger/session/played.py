@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from drivers.instrument import parse
-from logger.session.derive import Pipeline
+from logger.session.derive import Pipeline, breaks
 from logger.session.events import Event, EventKind, iso
 from logger.session.fieldbook import FieldBook
 from logger.session.observed import answer_of
@@ -48,7 +48,7 @@ class _Player:
         body = event.body
         if event.kind == EventKind.OPENED and body["instrument"]["text"]:
             self._pipeline = Pipeline(parse(body["instrument"]["text"], f"{self._path}, the instrument recorded"))
-        elif body.get("gap") and self._pipeline is not None:
+        elif breaks(body) and self._pipeline is not None:
             self._pipeline.gap()
         if event.kind == EventKind.OBSERVED:
             yield event.t_us, answer_of(body, event.at_us)

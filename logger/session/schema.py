@@ -13,6 +13,8 @@ from logger.errors import CannotWrite, CorruptSession, FileError, NewerSession, 
 APPLICATION_ID = 0x52535754
 VERSION = 1
 BUSY_S = 5.0
+LEFT = ".left"
+"""What a log is called whose session is gone."""
 LONGEST_VALUE = 64 * 1024 * 1024
 FAULTS = (sqlite3.Error, UnicodeDecodeError)
 """What SQLite raises; its own message may hold bytes of a damaged file that are no text."""
@@ -42,9 +44,8 @@ def make(path: Path) -> None:
 
     It is made under another name and gets its own once it is whole, so that no power cut leaves half a session.
     """
-    new = path.with_name(f".{path.name}.new")
+    new = beside(path)
     try:
-        new.unlink(missing_ok=True)
         connection = sqlite3.connect(new, isolation_level=None)
         try:
             connection.execute("PRAGMA synchronous = FULL")
@@ -56,21 +57,40 @@ def make(path: Path) -> None:
             connection.execute("COMMIT")
         finally:
             connection.close()
-        new.replace(path)
-        _sync_folder(path.parent)
+        named(new, path)
     except (*FAULTS, OSError) as error:
         with contextlib.suppress(OSError):
             new.unlink(missing_ok=True)
         raise CannotWrite(path, f"the session cannot be made ({error})") from error
 
 
-def _sync_folder(folder: Path) -> None:
+def beside(path: Path) -> Path:
+    """The name under which a file is written until it is whole; nothing has it now."""
+    new = path.with_name(f".{path.name}.new")
+    new.unlink(missing_ok=True)
+    return new
+
+
+def named(new: Path, path: Path) -> None:
+    """Give a finished database its name, durably.
+
+    A log left there by a session that is gone is set aside: SQLite would take it for this one's.
+    """
+    _sync(new)
+    log = path.with_name(path.name + "-wal")
+    if not path.exists() and log.exists():
+        log.replace(log.with_name(log.name + LEFT))
+    new.replace(path)
     if os.name == "posix":
-        held = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(held)
-        finally:
-            os.close(held)
+        _sync(path.parent)
+
+
+def _sync(path: Path) -> None:
+    held = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
+    try:
+        os.fsync(held)
+    finally:
+        os.close(held)
 
 
 def connect_writer(path: Path) -> sqlite3.Connection:

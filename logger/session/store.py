@@ -7,15 +7,16 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from logger.errors import CannotWrite, CorruptSession
+from logger.errors import CannotWrite, CorruptSession, Vanished
 from logger.session.events import GENESIS, Draft, Event, sealed
 from logger.session.lock import WriterLock
-from logger.session.schema import FAULTS, connect_reader, connect_writer, make, said
+from logger.session.schema import FAULTS, LEFT, beside, connect_reader, connect_writer, make, named, said
 
 COLUMNS = "n, at_us, t_us, kind, body, raw, digest"
 SENSELESS = (KeyError, ValueError, TypeError, AttributeError, OverflowError, RecursionError)
 """What comes of reading a body or raw bytes that this program never wrote."""
 ROW = (int, int, int, str, str, bytes, bytes)
+LOGS = ("-wal", "-shm")
 WRITER_WAIT_MS = 2000
 PAGE = 200
 FIRST_US, LAST_US = -62_135_596_800_000_000, 253_402_300_799_999_999
@@ -26,16 +27,18 @@ class Session:
     """One walk on disk.
 
     Opened with `open` it only reads, at any time, also while a recorder writes; with `create` or `resume` it is
-    the one writer. `append` returns when the events are durable.
+    the one writer. `append` returns when the events are durable; `logs` are the files SQLite keeps beside it then.
     """
 
     def __init__(self, path: Path, connection: sqlite3.Connection, lock: WriterLock | None = None) -> None:
         self.path = path
         self._connection = connection
-        self._lock = lock
-        self._identity = _identity(path) if lock is not None else ()
+        self.lock = lock
         last = self.last()
         self.events_saved, self.digest = (last.n, last.digest) if last else (0, GENESIS)
+        files = [path.with_name(path.name + end) for end in LOGS] if lock is not None else []
+        self._identity = identity(path)
+        self.logs = {file: identity(file) for file in files}
 
     @classmethod
     def open(cls, path: Path | str) -> Self:
@@ -78,13 +81,20 @@ class Session:
             raise
 
     def append(self, drafts: Iterable[Draft]) -> list[Event]:
-        """Add events in one transaction and return them once they are on the disk; all or none are kept."""
+        """Add events in one transaction and return them once they are on the disk; all or none are kept.
+
+        Vanished if the file is not where it was, told also where there is nothing to add.
+        """
         self._must_be_there()
         events: list[Event] = []
         before = self.digest
         for n, draft in enumerate(drafts, self.events_saved + 1):
+            if not FIRST_US <= draft.at_us <= LAST_US:
+                raise CannotWrite(self.path, "the computer's clock is outside the years 1 to 9999; set it")
             events.append(sealed(draft, n, before))
             before = events[-1].digest
+        if not events:
+            return events
         rows = [(e.n, e.at_us, e.t_us, e.kind, e.text, e.raw, e.digest) for e in events]
         try:
             self._connection.execute("BEGIN IMMEDIATE")
@@ -125,21 +135,56 @@ class Session:
             return str(error)
 
     def copy_to(self, out: Path) -> None:
-        """Write one self-contained file of what is saved now, also from a live session."""
+        """Write one self-contained file of what is saved now, also from a live session; it has its name once whole."""
+        new = None
         try:
-            self._connection.execute("VACUUM INTO ?", (str(out),))
+            new = beside(out)
+            self._connection.execute("VACUUM INTO ?", (str(new),))
+            named(new, out)
         except FAULTS as error:
             raise said(out, error) from error
+        except OSError as error:
+            raise CannotWrite(out, f"it cannot be written ({error.strerror})") from error
+        finally:
+            if new is not None:
+                with contextlib.suppress(OSError):
+                    new.unlink(missing_ok=True)
 
     def close(self) -> None:
         """Close; a writer leaves one plain file that can be read anywhere, and gives its lock back."""
         try:
-            if self._lock is not None:
+            if self.lock is not None and self.in_place:
                 self._fold()
         finally:
             self._connection.close()
-            if self._lock is not None:
-                self._lock.release()
+            if self.lock is not None:
+                self.lock.release()
+
+    @property
+    def has_logs_here(self) -> bool:
+        """Whether a log beside the place of the file is still this one's."""
+        return any(was and identity(log) == was for log, was in self.logs.items())
+
+    def make_way(self) -> None:
+        """Put what the logs hold into the moved file, wherever it is, and take them away.
+
+        SQLite would take them for those of whatever file has the name next.
+        """
+        try:
+            whole = self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0] == 0
+        except sqlite3.Error:
+            whole = False
+        for log, was in self.logs.items():
+            if was and identity(log) == was:
+                with contextlib.suppress(OSError):
+                    log.unlink() if whole else log.replace(log.with_name(log.name + LEFT))
+
+    def leave(self, other: "Session") -> None:
+        """Let the file go for another that holds the same; its lock is given back unless the other has it."""
+        lock, self.lock = self.lock, None
+        self.close()
+        if lock is not None and lock is not other.lock:
+            lock.release()
 
     def _fold(self) -> None:
         try:
@@ -153,11 +198,16 @@ class Session:
             with contextlib.suppress(sqlite3.Error):  # it may have been rolled back by itself
                 self._connection.execute("ROLLBACK")
 
+    @property
+    def in_place(self) -> bool:
+        """Whether the file being written is still the one that has its name."""
+        return identity(self.path) == self._identity
+
     def _must_be_there(self) -> None:
-        if self._lock is None:
+        if self.lock is None:
             raise CannotWrite(self.path, "it was opened to be read")
-        if _identity(self.path) != self._identity:
-            raise CannotWrite(self.path, "the file was moved, removed or replaced while recording; put it back")
+        if not self.in_place:
+            raise Vanished(self.path, "the file was moved, removed or replaced while recording; put it back")
 
     def _fetch(self, query: str, values: Sequence[object]) -> list[Event]:
         try:
@@ -187,7 +237,8 @@ class Session:
         self.close()
 
 
-def _identity(path: Path) -> tuple[int, ...]:
+def identity(path: Path) -> tuple[int, ...]:
+    """What tells a file from another that has had its name; empty where there is none."""
     try:
         status = path.stat()
     except OSError:

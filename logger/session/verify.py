@@ -10,7 +10,7 @@ from drivers.instrument import parse
 from logger.errors import CorruptSession, FileError, Refused
 from logger.observation import Survey
 from logger.session.chain import chained
-from logger.session.derive import WAY, Pipeline
+from logger.session.derive import WAY, Pipeline, breaks
 from logger.session.events import Draft, Event, EventKind, canonical
 from logger.session.fieldbook import TAPED, FieldBook
 from logger.session.observed import observed_body, tag_of
@@ -117,7 +117,7 @@ class Derived:
                 for chunk in event.chunks():
                     self.chunks += 1
                     pipeline.feed(chunk)
-            case EventKind.LINK | EventKind.CLOCK if event.body.get("gap") and self._pipeline is not None:
+            case EventKind.LINK | EventKind.CLOCK if breaks(event.body) and self._pipeline is not None:
                 self._pipeline.gap()
             case EventKind.OBSERVED if event.body["kind"] not in TAPED and not event.body.get("entered"):
                 return self._observe(event)

@@ -20,7 +20,6 @@ from pathlib import Path
 
 from drivers.instrument import parse
 from drivers.reading import Chunk, LinkChanged
-from logger.recorder import acquisition
 from logger.recorder.clock import SessionClock
 from logger.recorder.recorder import Recorder
 from logger.recorder.settings import Settings
@@ -66,7 +65,6 @@ class Level:
 
 async def recorded(path: Path, hz: int, hours: float) -> dict[str, object]:
     """Record for so many simulated hours."""
-    acquisition.ASLEEP_US = 10**15  # the simulated hours pass between two real ticks: that is not sleep
     level = Level(hz)
     clock = SessionClock(lambda: level.t_s, lambda: 1_777_000_000_000_000 + round(level.t_s * 1e6))
     recorder = Recorder(path, Settings("the script", parse(LINES, "the soak")), lambda s, c: level, clock)
