@@ -31,17 +31,19 @@ def one_line(told: dict[str, Any]) -> bytes:
 
 
 class Lines:
-    """Bytes to lines; what is longer than any command is cut to a length that is refused."""
+    """Bytes to lines; what is longer than any command is cut to a length that is refused. `blank`: keep blank ones."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, blank: bool = False) -> None:
         self._buffer = bytearray()
+        self._blank = blank
 
     def feed(self, data: bytes) -> list[str]:
-        """The lines completed by these bytes, without the blank ones."""
+        """The lines completed by these bytes."""
         self._buffer += data
         *whole, rest = self._buffer.split(b"\n")
         self._buffer = bytearray(rest[:LONGEST_LINE])
-        return [text for line in whole if (text := line[:LONGEST_LINE].decode("utf-8", "replace").strip())]
+        texts = (line[:LONGEST_LINE].decode("utf-8", "replace").strip() for line in whole)
+        return [text for text in texts if text or self._blank]
 
     def end(self) -> list[str]:
         """What was left without a line end."""

@@ -67,10 +67,10 @@ def test_without_a_zero_it_asks_for_the_zero(plan: Any) -> None:
 def test_levels_change_what_is_kept(plan: Any) -> None:
     talk = Talk(plan, Level.FINISHED, Units.METRES, 0.003)
     assert talk.said("take").ask == ("built 1 front",)
-    talk.said("level subgrade")
+    talk.said("height subgrade")
     dug = talk.said("take").ask
     assert dug == ("surface dug", "station 0.000000 m # riser 1 front", "surface ground")
-    talk.said("level crossing")
+    talk.said("height crossing")
     assert talk.said("take").ask == ("point g1",)
     told = talk.heard(reading(-0.1))
     assert told is not None
@@ -78,6 +78,21 @@ def test_levels_change_what_is_kept(plan: Any) -> None:
     assert told.go_m == pytest.approx(0.1 / (np.interp(0.25, [0, 0.8], [0, 0.5]) / 0.5)), (
         "level ground before the first point"
     )
+
+
+def test_courses_are_guided_to_one_by_one(plan: Any) -> None:
+    talk = Talk(plan, Level.BASE_TOP, Units.MILLIMETRES, 0.003)
+    assert talk.said("height course").words.startswith(f"riser 1, course 1: top of course {F * 1000:.0f} mm")
+    assert talk.said("riser 2 course 1").words.startswith("riser 2, course 1")
+    assert talk.said("take").ask == ("point riser 2 course 1",)
+
+
+def test_what_was_taken_is_told_against_its_mark(plan: Any) -> None:
+    talk = Talk(plan, Level.FINISHED, Units.MILLIMETRES, 0.003)
+    assert talk.answered({"ok": True, "kind": "built", "above_zero_m": F + 0.01}).endswith(": 10 mm too high")
+    assert talk.answered({"ok": True, "kind": "built", "above_zero_m": F - 0.001}).endswith(": on grade")
+    assert talk.answered({"ok": True, "kind": "benchmark", "above_zero_m": 0.0}) == "taken, 0 mm above zero"
+    assert talk.answered({"ok": False, "message": "the line is down"}) == "not taken: the line is down"
 
 
 def test_help_for_what_is_not_understood_and_an_end(plan: Any) -> None:
@@ -115,7 +130,7 @@ async def test_old_zero_is_asked_for_once_and_a_recorder_that_ends_is_told(
         await asyncio.Event().wait()
         yield ""
 
-    monkeypatch.setattr("tui.cli.live._input", silence)
+    monkeypatch.setattr("tui.cli.live.typed", silence)
     said: list[dict[str, Any]] = []
     recorder: Any = QuietRecorder()
     with pytest.raises(Refused, match="recorder ended"):

@@ -5,9 +5,7 @@ session by the recorder, under the riser it belongs to.
 """
 
 import asyncio
-import contextlib
-import sys
-from collections.abc import AsyncIterator, Callable
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +13,7 @@ from drivers.lengths import Units, show_length
 from logger.errors import Refused
 from logger.guidance import BELLS, Guide, Level, Say, Told, Way, ZeroWatch, targets
 from tui.cli import NO_INSTRUMENT, OK
+from tui.plain.streams import typed
 
 if TYPE_CHECKING:
     from logger.recorder.client import Client
@@ -27,9 +26,15 @@ RECHECK_S, REMIND_S = 3600.0, 120.0
 Saying = Callable[[dict[str, Any]], None]
 QUIET = 10
 """The same word is said again after so many readings, about a second."""
-LEVELS = {"finished": Level.FINISHED, "base": Level.BASE_TOP, "subgrade": Level.SUBGRADE, "crossing": Level.CROSSING}
+HEIGHTS = {
+    "finished": Level.FINISHED,
+    "base": Level.BASE_TOP,
+    "course": Level.COURSE,
+    "subgrade": Level.SUBGRADE,
+    "crossing": Level.CROSSING,
+}
 HELP = (
-    "Enter takes and goes on; next, back, riser K [front|back], level finished|base|subgrade|crossing, zero NAME, quit"
+    f"Enter takes and goes on; next, back, riser K [front|back|course N], height {'|'.join(HEIGHTS)}, zero NAME, quit"
 )
 
 
@@ -94,10 +99,10 @@ class Talk:
                 return Reply(ask=self._tags(), forward=True)
             case "next" | "back", []:
                 return self._go(self.at + (1 if word == "next" else -1))
-            case "riser", [number, *place] if number.isdecimal() and len(place) <= 1:
-                return self._find(int(number), place[0] if place else None)
-            case "level", [name] if name in LEVELS:
-                self.level, self.at = LEVELS[name], 0
+            case "riser", [number, *place] if number.isdecimal():
+                return self._find(int(number), " ".join(place) or None)
+            case "height", [name] if name in HEIGHTS:
+                self.level, self.at = HEIGHTS[name], 0
                 self.targets = targets(self.marks, self.level, self.ground)
                 self.guide = self._guide()
                 return Reply(self.where())
@@ -107,6 +112,18 @@ class Talk:
                 return Reply(end=True)
             case _:
                 return Reply(HELP)
+
+    def answered(self, answer: dict[str, Any]) -> str:
+        """What came of a tag: how it stands to the mark in front, where it was taken there."""
+        if not answer.get("ok"):
+            return f"not taken: {answer.get('message', answer.get('error'))}"
+        above, words = answer["above_zero_m"], show_length(answer["above_zero_m"], self.units)
+        if answer.get("kind") == "benchmark" or self.level is Level.CROSSING:
+            return f"taken, {words} above zero"
+        off = above - self.guide.target.height_m
+        if abs(off) <= self.tolerance_m:
+            return f"taken, {words} above zero: {Say.ON_GRADE.value}"
+        return f"taken, {words} above zero: {show_length(abs(off), self.units)} too {'high' if off > 0 else 'low'}"
 
     def forward(self) -> Reply:
         """Go on to the next mark after one was taken."""
@@ -140,7 +157,7 @@ class Guided:
     def __init__(self, talk: Talk, client: "Client", say: Saying) -> None:
         self.talk, self.client, self.say = talk, client, say
         self.zero = ZeroWatch(RECHECK_S)
-        self._reminded_s = float("-inf")
+        self._reminded_s, self._down = float("-inf"), False
 
     async def run(self) -> None:
         """Guide; Refused where the recorder ends first."""
@@ -168,7 +185,17 @@ class Guided:
             if event.get("event") == "reading":
                 self._remind(event["above_zero_m"])
                 self._guide(event)
+            elif event.get("event") == "link":
+                self._heard_of(event["link"], str(event.get("why") or ""))
         raise Refused("recorder_gone", "the recorder ended; run the command again to go on")
+
+    def _heard_of(self, link: str, why: str) -> None:
+        """Say once that the line is down, and once that it is back; heights then wait for the zero."""
+        down = link != "live"
+        if down is not self._down:
+            words = f"no line to the instrument: {why or link}; waiting for it" if down else "the line is back"
+            self.say({"event": "link", "link": link, "bell": BELLS[Say.ZERO] if down else 0, "words": words})
+        self._down = down
 
     def _remind(self, above_zero_m: float | None) -> None:
         """Ask for the zero again once it is old; without any, the guidance itself says so."""
@@ -198,7 +225,7 @@ class Guided:
             )
 
     async def _type(self) -> None:
-        async for line in _input():
+        async for line in typed():
             reply = self.talk.said(line)
             if reply.end:
                 return
@@ -210,36 +237,13 @@ class Guided:
             answer = await self.client.ask(line)
             taken = taken and bool(answer.get("ok"))
             if answer.get("event") == "observed" or not answer.get("ok"):
-                self.say({"event": "taken", "words": _answered(answer, self.talk.units), "answer": answer})
+                self.say({"event": "taken", "words": self.talk.answered(answer), "answer": answer})
             if answer.get("kind") == "benchmark":
                 await self._look_at_the_zero()
         if reply.words:
             self.say({"event": "mark", "words": reply.words})
         if reply.forward and taken:
             self.say({"event": "mark", "words": self.talk.forward().words})
-
-
-def _answered(answer: dict[str, Any], units: Units) -> str:
-    if not answer.get("ok"):
-        return f"not taken: {answer.get('message', answer.get('error'))}"
-    return f"taken, {show_length(answer['above_zero_m'], units)} above zero"
-
-
-async def _input() -> AsyncIterator[str]:
-    """Lines of stdin, read in a daemon thread so that a blocked read never holds the program."""
-    import threading
-
-    loop, lines = asyncio.get_running_loop(), asyncio.Queue[str | None]()
-
-    def read() -> None:
-        with contextlib.suppress(RuntimeError):  # the loop has ended while a read was blocked
-            for line in sys.stdin:
-                loop.call_soon_threadsafe(lines.put_nowait, line.strip())
-            loop.call_soon_threadsafe(lines.put_nowait, None)
-
-    threading.Thread(target=read, name="stdin", daemon=True).start()
-    while (line := await lines.get()) is not None:
-        yield line
 
 
 async def run(opening: "Opening", talk: Talk, say: Saying) -> int:

@@ -56,12 +56,8 @@ class TaggingScreen(JobScreen):
             self.waiting = words
             self.say(f"Hold still: {words}. F takes it now, ESC stops.")
             self.show_take()
-        answer: Answer = {}
         try:
-            for line in lines:
-                answer = await walk.ask(line)
-                if line != "cancel" and not answer.get("ok"):
-                    break
+            answer = await walk.ask_each(*lines)
         except ConnectionError:
             self.say(GONE, "alarm")
             return

@@ -76,6 +76,15 @@ class Walk:
                 await self.refresh()
         return answer
 
+    async def ask_each(self, *lines: str) -> Answer:
+        """Send lines one after the other until one is refused; the last answer."""
+        answer: Answer = {}
+        for line in lines:
+            answer = await self.ask(line)
+            if line != "cancel" and not answer.get("ok"):
+                break
+        return answer
+
     async def refresh(self) -> None:
         """Ask for the status, and for the book where it changed."""
         before = self.standing

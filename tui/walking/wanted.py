@@ -13,6 +13,7 @@ from logger.errors import CannotWrite, WrongFile
 FIRST = {True: {"tread": "16 in", "landing": "36 in"}, False: {"tread": "0.4 m", "landing": "0.9 m"}}
 """Where nothing was said yet (common practice for garden steps), by whether feet are shown."""
 STEPS = "steps"
+BESIDE = ".brief.toml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,12 +97,18 @@ def _number_or_text(text: str) -> str | int:
     return int(text) if text.strip().isdigit() and len(text) < 9 else text.strip()
 
 
+def brief_beside(session: Path) -> Path | None:
+    """The brief kept beside a session, None where there is none."""
+    path = session.with_suffix(BESIDE)
+    return path if path.exists() else None
+
+
 def wanted_for(session: Path, brief: Path | None, units: Units) -> Wanted:
     """The brief given, else the one kept beside the session, else a first one; WrongFile where it is not TOML."""
-    path = brief or session.with_suffix(".brief.toml")
-    if brief is None and not path.exists():
+    path = brief or brief_beside(session)
+    if path is None:
         feet = units in (Units.FEET_INCHES, Units.FEET)
-        return Wanted(path, {STEPS: {"units": str(units), **FIRST[feet]}})
+        return Wanted(session.with_suffix(BESIDE), {STEPS: {"units": str(units), **FIRST[feet]}})
     try:
         return Wanted(path, tomllib.loads(path.read_text(encoding="utf-8")))
     except (OSError, ValueError, RecursionError) as error:
