@@ -50,6 +50,7 @@ class Action:
         return shown_key(self.keys[0])
 
 
+FIGURES = "0123456789"
 LEAVES_ALWAYS = "ctrl+c"
 """The one key that is obeyed even while something is being typed."""
 KEY_NAMES = {
@@ -79,6 +80,12 @@ def shown_key(key: str) -> str:
     )
 
 
+def keys_shown(action: Action) -> str:
+    """All its keys as they are written for people; the ten figures as one."""
+    keys = [shown_key(key) for key in action.keys if key not in FIGURES]
+    return " ".join([*keys, *(["0-9"] if set(FIGURES) <= set(action.keys) else [])])
+
+
 def _at(place: Place) -> Callable[..., Action]:
     """Makes the actions of one screen, the keys written with blanks between them."""
 
@@ -99,7 +106,7 @@ ACTIONS = (
     _walk("zero", "z", "zero", "Observe the zero again."),
     Action(
         "type",
-        ("i", *"0123456789", "full_stop", "minus"),
+        ("i", *FIGURES, "full_stop", "minus"),
         "type",
         "Type a station: 12.5, 12 ft 6 in, 12 left 2, 12 # edge of the bank.",
         Place.WALK,
@@ -131,9 +138,10 @@ ACTIONS = (
     _set_out("force", "f", "force", "Take the next reading without waiting for it to be steady."),
     _set_out("stop_waiting", "escape", "stop", "End the wait for a steady reading.", on_bar=False),
     _check("take", "space enter", "take", "Observe the built step at the place named, and go on to the next."),
-    _check("next_place", "down right n", "next", "The next place, without observing this one."),
-    _check("last_place", "up left p", "before", "The place before."),
+    _check("next_mark", "down right n", "next", "The next place, without observing this one."),
+    _check("last_mark", "up left p", "before", "The place before."),
     _check("face", "a", "face", "Write down a face measured with tape and spirit level."),
+    _check("zero", "z", "zero", "Observe the zero again."),
     _check("undo", "u backspace", "undo", "Strike out the last observation of a built step (asked twice)."),
     _check("scroll_details", "m", "more", "Turn the page of the findings.", on_bar=False),
     _check("force", "f", "force", "Take the next reading without waiting for it to be steady."),

@@ -13,8 +13,8 @@ from textual.binding import BindingType
 from textual.screen import Screen
 
 from drivers.lengths import Units
-from logger.errors import RiseError, WrongFile
-from tui.actions import JOB, Place, bindings
+from logger.errors import RiseError
+from tui.actions import JOB, Action, Place, bindings
 from tui.messages import BestSolved, BookChanged, BuiltChecked, LinkChanged, LiveChanged, RecorderGone
 from tui.palette import JobCommands
 from tui.screens import TABLE
@@ -25,15 +25,14 @@ from tui.screens.job import Quiet
 from tui.screens.replay import ReplayScreen
 from tui.sound import Sound, Sounder
 from tui.themes import DUSK, NOON, THEMES
-from tui.walking.best import Best, Question, Solver, solved
+from tui.walking.best import Best
 from tui.walking.doubts import CHECKS
-from tui.walking.opening import Opening
-from tui.walking.plan import chosen
+from tui.walking.drafting import Drafting
+from tui.walking.opening import Opening, log_path
 from tui.walking.remembered import Remembered, recall, remember
 from tui.walking.said import safe
-from tui.walking.verdict import Checked, Finished, checked
+from tui.walking.verdict import Checked
 from tui.walking.walk import Heard, RecorderLine, Walk
-from tui.walking.wanted import Wanted, wanted_for
 from tui.widgets.bars import Tabs
 
 log = logging.getLogger(__name__)
@@ -67,17 +66,12 @@ class RisewalkApp(App[str]):
         super().__init__()
         self.opening = opening
         self.walk: Walk | None = None
-        self.wanted: Wanted | None = None
-        self.best: Best | None = None
-        self.risers: int | None = None
+        self.draft = Drafting(self._solved, self._checked)
         self.units = Units.METRES
         self.opening_words = LOOKING
         self.sounder = Sounder(self.bell, player=player)
         self._connect = connect
         self._brief = brief
-        self._solver = Solver(solved, self._solved)
-        self._checker = Solver(checked, self._checked)
-        self._asked_for = (-1, -1)
         self._live_changed = False
         for each in THEMES:
             self.register_theme(each)
@@ -109,17 +103,17 @@ class RisewalkApp(App[str]):
 
     async def on_unmount(self) -> None:
         """Leave the recorder to itself."""
-        self._solver.end()
-        self._checker.end()
+        self.draft.end()
         await self.sounder.close()
         if self.walk is not None:
             await self.walk.line.close()
 
     def _fatal_error(self) -> None:
-        """Something nobody foresaw: a short message, the rest in the log file; the recorder goes on."""
+        """Something nobody foresaw: a short message, the rest in the log file; a recorder goes on."""
         log.error("the screen stopped", exc_info=self._exception)
-        again = f" Back to it: risewalk walk {self.session}." if self.walk is not None else ""
-        words = f"The screen stopped on an error of ours; the recorder goes on.{again} What happened is in walk.log."
+        recording = self.walk is not None and not self.walk.gone
+        again = f" The recorder goes on; back to it: risewalk walk {self.session}." if recording else ""
+        words = f"The screen stopped on an error of ours.{again} What happened is in {log_path()}."
         self.exit(words, return_code=1)
 
     def panic(self, *renderables: RenderableType) -> None:
@@ -141,15 +135,14 @@ class RisewalkApp(App[str]):
     async def _attend(self, opening: Opening) -> None:
         if self.walk is not None:
             await self.walk.line.close()
-        self.opening, self.walk, self.best, self.risers, self.wanted = opening, None, None, None, None
-        self._asked_for, self.opening_words = (-1, -1), LOOKING
-        if not isinstance(self.screen, Choose):
-            self.action_go(Place.WALK.value)
+        self.opening, self.walk, self.opening_words = opening, None, LOOKING
+        self.draft.clear()
+        self.action_go(Place.WALK.value)
         try:
             line = await self._connect(opening)
         except RiseError as error:
-            self.opening_words = "No recorder and no instrument. TAB: other screens"
-            self._tell(LiveChanged())
+            self.opening_words = "No recorder and no instrument."
+            self.action_go(Place.INSTRUMENT.value)
             self.sounder.play(Sound.REFUSED)
             self.push_screen(Told("The session could not be opened", [safe(error, 800)]))
             return
@@ -181,40 +174,20 @@ class RisewalkApp(App[str]):
         walk = self.walk
         if walk is None or walk.standing is None:
             return
-        if self.wanted is None:
+        if self.draft.wanted is None:
             self.units = walk.standing.units
-            self._read_brief()
+            if wrong := self.draft.begin(self.session, self._brief, self.units):
+                self.notify(safe(wrong), severity="error", markup=False, timeout=20)
             if not walk.rows:
                 self.push_screen(Told("Before the first reading", list(CHECKS)))
-        counts = (walk.standing.observations, walk.standing.struck)
-        if counts != self._asked_for:
-            self._asked_for = counts
-            self.ask_best()
+        self.draft.observed(walk.standing.observations, walk.standing.struck)
         self._tell(BookChanged())
-
-    def ask_best(self) -> None:
-        """Work out the best layout of what is in the file by now."""
-        if self.wanted is not None:
-            self._solver.ask(Question(self.session, self.wanted.document, str(self.wanted.path)))
-
-    def _read_brief(self) -> None:
-        try:
-            self.wanted = wanted_for(self.session, self._brief, self.units)
-        except WrongFile as error:
-            self.wanted = wanted_for(self.session.with_suffix(".none"), None, self.units)
-            self.notify(safe(str(error)), severity="error", markup=False, timeout=20)
 
     def _solved(self, best: Best) -> None:
         self.post_message(BestSolved(best))
 
     def _checked(self, result: Checked) -> None:
         self.post_message(BuiltChecked(result))
-
-    def ask_check(self) -> None:
-        """Judge what is built so far against the layout chosen."""
-        best, option = self.best, chosen(self.best, self.risers)
-        if best is not None and option is not None and best.profile is not None and best.brief is not None:
-            self._checker.ask(Finished(self.session, best.profile, option, best.brief))
 
     def on_built_checked(self, checked: BuiltChecked) -> None:
         """Show it where it is looked at."""
@@ -223,8 +196,9 @@ class RisewalkApp(App[str]):
 
     def on_best_solved(self, solved: BestSolved) -> None:
         """Keep it for every screen."""
-        self.best = solved.best
-        self._tell(BookChanged())
+        self.draft.best = solved.best
+        for screen in self.screen_stack:
+            screen.post_message(BestSolved(solved.best))
 
     def _paint(self) -> None:
         walk = self.walk
@@ -246,7 +220,12 @@ class RisewalkApp(App[str]):
     def action_go(self, name: str) -> None:
         """Go to a screen of the job."""
         place = Place(name)
-        if getattr(self.screen, "place", None) is not place:
+        here = getattr(self.screen, "place", None)
+        if self.screen.is_modal or here is place:
+            return
+        if here is Place.REPLAY:  # it lies over the screen it was called from
+            self.pop_screen()
+        if here is not place:
             self.switch_screen(TABLE[place]())
 
     def action_next_screen(self) -> None:
@@ -258,10 +237,9 @@ class RisewalkApp(App[str]):
         self._step(-1)
 
     def _step(self, by: int) -> None:
-        here = getattr(self.screen, "place", None)
-        places = [p for p in JOB if p in TABLE]
-        if here in places:
-            self.action_go(places[(places.index(here) + by) % len(places)].value)
+        here = getattr(self.screen, "tab", None)
+        if here is not None:
+            self.action_go(JOB[(JOB.index(here) + by) % len(JOB)].value)
 
     def action_units(self) -> None:
         """The next way to show lengths."""
@@ -281,7 +259,11 @@ class RisewalkApp(App[str]):
     def action_explain(self) -> None:
         """List all keys of this screen."""
         if (place := getattr(self.screen, "place", None)) is not None:
-            self.push_screen(Help(place))
+            self.push_screen(Help(place), self._chosen_in_help)
+
+    async def _chosen_in_help(self, action: Action | None) -> None:
+        if action is not None:
+            await self.screen.run_action(action.target)
 
     def action_leave(self) -> None:
         """Ask whether the recording goes on."""

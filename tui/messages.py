@@ -22,7 +22,7 @@ class RecorderGone(Message):
     """The recorder ended or was lost; it may be another client that ended the session."""
 
 
-class BestSolved(Message):
+class BestSolved(Message, bubble=False):
     """The best layout of what was observed so far was worked out."""
 
     def __init__(self, best: Best) -> None:

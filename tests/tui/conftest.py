@@ -32,6 +32,7 @@ class InHand:
         self.instrument = "Hose level"
         self._events: asyncio.Queue[dict[str, Any] | None] = asyncio.Queue()
         self._steady = asyncio.Event()
+        self._cancelled = False
 
     def shows(self, height_m: float, *, steady: bool = True, age_s: float = 0.0, **more: Any) -> None:
         """The instrument shows this height now."""
@@ -74,7 +75,10 @@ class InHand:
         if isinstance(command, Tag):
             if not self.steady and not command.forced:
                 self._steady.clear()
+                self._cancelled = False
                 await self._steady.wait()
+                if self._cancelled:
+                    raise Refused("cancelled", "the wait was ended")
             return self._observed(command)
         return self._other(command)
 
@@ -118,6 +122,8 @@ class InHand:
                 self.surface = command.text
                 return {"ok": True, "event": "surface", "surface": command.text}
             case Word.CANCEL:
+                self._cancelled = True
+                self._steady.set()
                 return {"ok": True, "event": "cancelled", "cancelled": None}
             case Word.END:
                 self.dies()

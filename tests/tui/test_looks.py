@@ -30,7 +30,7 @@ ESSENTIAL = {
     Place.WALK: ["above BM", "steady", "live", "SPACE ▸ station", "? help"],
     Place.STEPS: ["risers", "treads", "? help"],
     Place.SET_OUT: ["riser 1", "tape", "SPACE ▸ riser 1", "of ", "taken", "? help"],
-    Place.CHECK: ["riser 1", "designed", "SPACE ▸", "of ", "observed", "? help"],
+    Place.CHECK: ["riser 1", "designed", "SPACE ▸", "of ", "taken", "? help"],
     Place.SESSIONS: ["Sessions in", "ENTER", "? help"],
 }
 
@@ -118,8 +118,8 @@ def opened(recorder, bank: Path):
         brief = bank.with_name("brief.toml")
         app = RisewalkApp(Opening(bank), connect, brief=brief, theme=theme)
         async with app.run_test(size=size) as pilot:
-            await until(pilot, lambda: app.walk and app.walk.live and app.wanted)
-            await until(pilot, lambda: app.best is not None)
+            await until(pilot, lambda: app.walk and app.walk.live and app.draft.wanted)
+            await until(pilot, lambda: app.draft.best is not None)
             yield pilot
 
     return opening
@@ -137,7 +137,7 @@ async def everywhere(pilot: Pilot[str]) -> AsyncIterator[Place]:
 @pytest.mark.parametrize("size", SIZES)
 async def test_every_screen_holds_what_matters(opened, size: tuple[int, int]) -> None:
     async with opened(size) as pilot:
-        assert pilot.app.best.options is not None, pilot.app.best.trouble
+        assert pilot.app.draft.best.options is not None, pilot.app.draft.best.trouble
         async for place in everywhere(pilot):
             for words in ESSENTIAL[place]:
                 assert words in shown(pilot.app), f"{place}: {words}\n{shown(pilot.app)}"
@@ -168,7 +168,7 @@ async def test_a_verdict_is_shown_once(opened, monkeypatch: pytest.MonkeyPatch) 
         await until(pilot, lambda: "not yet" in shown(app))
         table, was = app.screen.query_one("#verdicts"), app.screen.query_one("#verdicts").show
         monkeypatch.setattr(table, "show", lambda pairs: (heard.update(["verdict"]), was(pairs)))
-        app.ask_check()
+        app.draft.ask_check()
         await until(pilot, lambda: heard["verdict"])
         await pilot.pause(0.3)
         assert heard["verdict"] == 1
@@ -177,9 +177,9 @@ async def test_a_verdict_is_shown_once(opened, monkeypatch: pytest.MonkeyPatch) 
 async def test_the_check_asks_for_the_foot_by_the_name_the_brief_has_for_it(opened) -> None:
     async with opened((80, 24)) as pilot:
         app = pilot.app
-        brief = app.best.brief
+        brief = app.draft.best.brief
         steps = brief.steps.model_copy(update={"foot": "lane"})
-        app.best = replace(app.best, brief=brief.model_copy(update={"steps": steps}))
+        app.draft.best = replace(app.draft.best, brief=brief.model_copy(update={"steps": steps}))
         app.action_go(Place.CHECK.value)
         await until(pilot, lambda: "point lane" in shown(app))
 
@@ -213,8 +213,10 @@ async def test_layouts_of_a_walk_with_uncertainties_follow_each_other_on_set_out
         app.action_go(Place.SET_OUT.value)
         await until(pilot, lambda: "0 of 28 taken" in shown(app))
         for _ in range(2):
-            count = len(app.best.profile.points)
-            app.best = replace(app.best, profile=replace(app.best.profile, covariance_m2=numpy.eye(count) * 1e-8))
+            count = len(app.draft.best.profile.points)
+            app.draft.best = replace(
+                app.draft.best, profile=replace(app.draft.best.profile, covariance_m2=numpy.eye(count) * 1e-8)
+            )
             app.screen.post_message(BookChanged())
             await pilot.pause(0.1)
         assert "0 of 28 taken" in shown(app)

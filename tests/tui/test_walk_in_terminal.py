@@ -261,10 +261,10 @@ def test_a_port_that_is_not_there_is_said_whole(terminal, session) -> None:
     record = [sys.executable, "-m", "tui.cli", "record", "other.walk", "--port", "/dev/no-such-port-anywhere"]
     words = [*record, "--instrument", "ascii-lines"]
     said = subprocess.run(words, cwd=session.parent, capture_output=True, text=True, timeout=60).stderr
-    whole = said.strip().splitlines()[-1].removeprefix("Error: ")
+    whole = said.strip().splitlines()[-1].removeprefix("risewalk: ")
     assert len(whole) > 80 - len("  ")
     assert "".join(whole.split()) in "".join(terminal.shown.split())
     terminal.keys("Enter")
-    terminal.shows("No recorder and no instrument")
+    terminal.shows(f"try {session.name} again")
     terminal.keys("q")
     terminal.is_as_before(0)

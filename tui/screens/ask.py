@@ -6,10 +6,37 @@ from typing import ClassVar
 from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Vertical
+from textual.containers import Horizontal, Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
+
+
+class Answers(Horizontal):
+    """What to press, which can be tapped too."""
+
+    def __init__(self, take: str, leave: str) -> None:
+        super().__init__(classes="answers")
+        self._words = (take, leave)
+
+    def compose(self) -> ComposeResult:
+        """Two places to tap."""
+        take, leave = self._words
+        yield Link(take, "screen.take")
+        yield Link(leave, "screen.dismiss(None)")
+
+
+class Link(Static):
+    """Words that stand for an action."""
+
+    def __init__(self, words: str, action: str) -> None:
+        super().__init__(f" {words} ", markup=False)
+        self._action = action
+
+    async def on_click(self, event: events.Click) -> None:
+        """Do it."""
+        event.stop()
+        await self.screen.run_action(self._action)
 
 
 class Ask(ModalScreen[str | None]):
@@ -44,11 +71,16 @@ class Ask(ModalScreen[str | None]):
         with Vertical(id="asked"):
             yield Static(self._words, markup=False, id="words")
             yield Input(self._early, select_on_focus=False, max_length=200)
-            yield Static("ENTER takes it, ESC does not", markup=False, id="wrong")
+            yield Static("", markup=False, id="wrong")
+            yield Answers("ENTER takes it", "ESC does not")
 
     def on_input_submitted(self, submitted: Input.Submitted) -> None:
         """Give the text back if it is right."""
         self._take(submitted.value)
+
+    def action_take(self) -> None:
+        """The same by a tap."""
+        self._take(self.query_one(Input).value)
 
     def _take(self, typed: str) -> None:
         text = typed.strip()
@@ -65,7 +97,7 @@ class Choose(ModalScreen[str | None]):
     CSS_PATH = "ask.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "dismiss(None)", "Do not", show=False),
-        Binding("space", "pick", "Take it", show=False),
+        Binding("space", "take", "Take it", show=False),
     ]
 
     def __init__(self, words: str, choices: Mapping[str, str]) -> None:
@@ -77,13 +109,14 @@ class Choose(ModalScreen[str | None]):
         with Vertical(id="asked"):
             yield Static(self._words, markup=False, id="words")
             yield OptionList(*(Option(words, id=key) for key, words in self._choices.items()), markup=False)
+            yield Answers("ENTER takes it", "ESC does not")
 
     def on_option_list_option_selected(self, selected: OptionList.OptionSelected) -> None:
         """Give the choice back."""
         self.dismiss(selected.option_id)
 
-    def action_pick(self) -> None:
-        """The space bar chooses too."""
+    def action_take(self) -> None:
+        """Take the line the keys are on."""
         self.query_one(OptionList).action_select()
 
 

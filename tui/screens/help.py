@@ -1,18 +1,32 @@
-"""All keys of a screen, made from the table of actions."""
+"""All keys of a screen, made from the table of actions; a tap on a line does what it says."""
 
 from typing import ClassVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
-from tui.actions import Place, actions_at, shown_key
+from tui.actions import Action, Place, actions_at, keys_shown
 
 
-class Help(ModalScreen[None]):
-    """Key and meaning, one action a line; any of ESC, ENTER, SPACE, ? goes back."""
+class Line(Static):
+    """One action; a tap does it."""
+
+    def __init__(self, words: str, action: Action, classes: str) -> None:
+        super().__init__(words, markup=False, classes=classes)
+        self._action = action
+
+    def on_click(self, event: events.Click) -> None:
+        """Go back and do it."""
+        event.stop()
+        self.screen.dismiss(self._action)
+
+
+class Help(ModalScreen[Action | None]):
+    """Key and meaning, one action a line; any of ESC, ENTER, SPACE, ? goes back, a tapped action is given back."""
 
     CSS_PATH = "help.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -28,10 +42,9 @@ class Help(ModalScreen[None]):
         with VerticalScroll():
             yield Static(f"Keys: {self._place}     ESC goes back", markup=False, id="heading")
             for action in actions_at(self._place):
-                keys = " ".join(shown_key(k) for k in action.keys[:3])
-                yield Static(keys, markup=False, classes="key")
-                yield Static(action.does, markup=False, classes="does")
+                yield Line(keys_shown(action), action, "key")
+                yield Line(action.does, action, "does")
 
     def on_click(self) -> None:
-        """A tap goes back."""
-        self.dismiss()
+        """A tap beside the actions goes back."""
+        self.dismiss(None)

@@ -10,14 +10,16 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 
 from drivers.lengths import Units
+from logger.errors import CannotWrite
 from tui.actions import Place, bindings
 from tui.messages import BookChanged, LinkChanged
 from tui.screens.ask import Ask, Choose
 from tui.screens.job import JobScreen
-from tui.walking import chores
+from tui.walking import finding
 from tui.walking.opening import Opening, new_session
 from tui.walking.remembered import Remembered, recall
 from tui.walking.said import safe
+from tui.walking.shelf import sessions_in
 from tui.widgets.bars import Saying, TakeBar
 from tui.widgets.tables import Told
 
@@ -32,7 +34,8 @@ UNITS = {
     "m": "metres",
     "mm": "millimetres",
 }
-TYPED = "typed"
+TYPED, AIR = "typed", "air"
+WAYS = {"1": "Keep it: the height grows when the probe goes up", "-1": "Keep it: the height shrinks when it goes up"}
 
 
 class InstrumentScreen(JobScreen):
@@ -54,8 +57,13 @@ class InstrumentScreen(JobScreen):
         yield Saying(id="said")
 
     def on_mount(self) -> None:
-        """Show both."""
+        """Show both; what could not be opened is what is chosen."""
+        opening = self._failed
+        if opening is not None:
+            told = {name: getattr(opening, name) for name in ("port", "instrument", "units", "tape")}
+            self._chosen = replace(self._chosen, **{name: value for name, value in told.items() if value})
         self._show()
+        self._look_for_recorders()
 
     def on_screen_resume(self) -> None:
         """Back in front."""
@@ -69,29 +77,46 @@ class InstrumentScreen(JobScreen):
         """Counts changed."""
         self._show()
 
+    @property
+    def _failed(self) -> Opening | None:
+        """The session that was to be opened and could not."""
+        return self.desk.opening if self.desk.walk is None else None
+
+    @work(exclusive=True, group="recorders")
+    async def _look_for_recorders(self) -> None:
+        """Say where a recorder is at work already: it holds its port."""
+        if self.desk.walk is not None:
+            return
+        kept = await asyncio.to_thread(sessions_in, self.desk.folder)
+        names = [each.path.name for each in kept if each.recording]
+        if names:
+            self._say(f"{', '.join(names[:3])} is being recorded: go on with it from the sessions.")
+
     @work(exclusive=True, group="ports")
     async def action_port(self) -> None:
         """Choose a port."""
-        from drivers.errors import PortError
-        from drivers.ports import plugged_in
-
         self._say("Looking at what is plugged in …")
-        try:
-            async with asyncio.timeout(3.0):
-                seen = await asyncio.to_thread(plugged_in)
-        except (TimeoutError, OSError, PortError):
-            seen = []
-        self._say("" if seen else "Nothing is plugged in. A port can be typed: socket://…, ble://NAME, replay://FILE.")
-        choices = {s.port: f"{s.port}  {safe(s.description, 40)}" for s in seen}
-        choices |= {TYPED: "type another: /dev/…, COM5, socket://…, ble://NAME, sim://NAME"}
+        seen = await finding.ports()
+        self._say("" if seen else "Nothing is plugged in.")
+        choices = {port: f"{port}  {description}" for port, description in seen.items()}
+        choices |= {AIR: "search for Bluetooth instruments", TYPED: "type it: /dev/…, COM5, socket://…, ble://NAME"}
         self._ask(Choose("Port", choices), self._port)
 
-    def action_instrument(self) -> None:
-        """Choose an instrument file."""
-        from drivers.instrument import names
+    @work(exclusive=True, group="ports")
+    async def _search(self) -> None:
+        self._say(f"Searching for {finding.ADVERTISING_S} s …")
+        found, trouble = await finding.advertising()
+        self._say(trouble)
+        if found:
+            choices = {port: f"{port}  {name}" for port, name in found.items()}
+            self._ask(Choose("Bluetooth instruments, the nearest first", choices), lambda port: self._take(port=port))
 
-        choices = {name: name for name in names()} | {TYPED: "a file of your own: type its path"}
-        self._ask(Choose("Instrument", choices), self._instrument)
+    @work(exclusive=True, group="ports")
+    async def action_instrument(self) -> None:
+        """Choose an instrument file."""
+        known = await asyncio.to_thread(finding.instruments)
+        choices = {name: f"{name}  {title}" for name, title in known.items()}
+        self._ask(Choose("Instrument", choices | {TYPED: "a file of your own: type its path"}), self._instrument)
 
     def action_tape(self) -> None:
         """How the tape is held."""
@@ -103,27 +128,50 @@ class InstrumentScreen(JobScreen):
 
     @work(exclusive=True, group="ports")
     async def action_listen(self) -> None:
-        """Listen to the port for a few seconds and say what it speaks."""
+        """Listen to the port for a few seconds, and keep what it seems to be as an instrument file."""
         if not self._chosen.port:
             self._say("Choose a port first (p).", "alarm")
             return
-        self._say(f"Listening to {safe(self._chosen.port, 60)} for 6 s; raise and lower the probe …")
-        _, said = await chores.run("listen", self._chosen.port, "--seconds", "6")
-        self._say(said or "Nothing was heard.")
+        self._say(f"Listening for {finding.LISTEN_S} s; raise and lower the probe …")
+        heard = await finding.listened(self._chosen.port)
+        self._say(heard.words)
+        if (proposal := heard.proposal) is not None:
+
+            def named(way: str) -> None:
+                ask = Ask("Name to keep it under", "my-level", finding.wrong_file_name)
+                self._ask(ask, lambda name: self._keep(name, proposal, int(way)))
+
+            self._ask(Choose(heard.words, WAYS), named)
+
+    def _keep(self, name: str, proposal: "finding.Tables", up: int) -> None:
+        try:
+            finding.keep(name, proposal, up=up)
+        except CannotWrite as error:
+            self._say(str(error), "alarm")
+        else:
+            self._take(instrument=name)
+            self._say(f"Kept as {name}.", "sure")
 
     def action_begin(self) -> None:
-        """Begin a new session with what is chosen."""
-        chosen = self._chosen
-        if not chosen.port or not chosen.instrument:
+        """Begin a new session with what is chosen, or try again to open the one that could not be."""
+        chosen, failed = self._chosen, self._failed
+        if not self._ready:
             self._say("Choose a port (p) and an instrument (i) first.", "alarm")
             return
-        path = new_session(self.desk.folder)
+        path = failed.session if failed else new_session(self.desk.folder)
         units, tape = chosen.units or Units.METRES.value, chosen.tape or "level"
-        self.desk.begin(Opening(path, chosen.port, chosen.instrument, units=units, tape=tape))
+        job = failed.job if failed else ""
+        self.desk.begin(Opening(path, chosen.port, chosen.instrument, job=job, units=units, tape=tape))
+
+    @property
+    def _ready(self) -> bool:
+        return bool(self._chosen.port and self._chosen.instrument)
 
     def _port(self, port: str) -> None:
         if port == TYPED:
             self._ask(Ask("Port", self._chosen.port), lambda typed: self._take(port=typed))
+        elif port == AIR:
+            self._search()
         else:
             self._take(port=port)
 
@@ -135,6 +183,7 @@ class InstrumentScreen(JobScreen):
 
     def _take(self, **chosen: str) -> None:
         self._chosen = replace(self._chosen, **chosen)
+        self._say("")
         self._show()
 
     def _say(self, text: str, style: str = "plain") -> None:
@@ -144,18 +193,16 @@ class InstrumentScreen(JobScreen):
         self.desk.title_tabs(self)
         walk, chosen = self.desk.walk, self._chosen
         standing = walk.standing if walk else None
-        if standing is None:
-            self.query_one("#heading", Saying).show("No instrument is connected.", "strong")
-        else:
+        heading, pairs = "No instrument is connected.", list[tuple[str, str]]()
+        if standing is not None:
             heading = f"{safe(standing.instrument, 40)} on {safe(standing.port, 60)}: {standing.link}"
-            self.query_one("#heading", Saying).show(heading, "strong")
-        pairs = [] if standing is None else [("session", standing.session), ("refused", _refused(standing.rejects))]
-        if standing is not None and standing.why:
-            pairs.append(("why", standing.why))
-        pairs += _pairs(chosen)
-        self.query_one(Told).show(pairs)
-        ready = bool(chosen.port and chosen.instrument)
-        words = f"new session: {chosen.instrument} on {chosen.port}" if ready else "choose a port and an instrument"
+            pairs = [("session", standing.session), ("refused", _refused(standing.rejects))]
+            pairs += [("why", standing.why)] if standing.why else []
+            pairs += [("mind", remark) for remark in standing.remarks]
+        self.query_one("#heading", Saying).show(heading, "strong")
+        self.query_one(Told).show(pairs + _pairs(chosen), TAPPED)
+        what = f"try {self._failed.session.name} again" if self._failed else "new session"
+        words = f"{what}: {chosen.instrument} on {chosen.port}" if self._ready else "choose a port and an instrument"
         self.query_one(TakeBar).show(words, "ENTER")
 
 
@@ -163,13 +210,19 @@ def _refused(count: int) -> str:
     return f"{count} pieces of what was heard" if count else "nothing of what was heard"
 
 
+TAPPED = {
+    "p port": "screen.port",
+    "i instrument": "screen.instrument",
+    "t tape": "screen.tape",
+    "b numbers": "screen.bare",
+}
+"""What a tap on a line does."""
+
+
 def _pairs(chosen: Remembered) -> list[tuple[str, str]]:
-    return [
-        ("p port", chosen.port or "none chosen"),
-        ("i instrument", chosen.instrument or "none chosen"),
-        ("t tape", TAPES.get(chosen.tape, TAPES["level"])),
-        ("b numbers", UNITS.get(chosen.units, UNITS["m"])),
-    ]
+    port, instrument = chosen.port or "none chosen", chosen.instrument or "none chosen"
+    values = (port, instrument, TAPES.get(chosen.tape, TAPES["level"]), UNITS.get(chosen.units, UNITS["m"]))
+    return list(zip(TAPPED, values, strict=True))
 
 
 def _no_file(path: str) -> str:

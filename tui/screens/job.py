@@ -44,13 +44,18 @@ class JobScreen(Quiet):
     place: ClassVar[Place]
 
     @property
+    def tab(self) -> Place:
+        """The part of the job it belongs to."""
+        return self.place
+
+    @property
     def desk(self) -> "RisewalkApp":
         """The app this screen belongs to."""
         return cast("RisewalkApp", self.app)
 
     def compose(self) -> ComposeResult:
         """Tabs, what the screen is for, keys."""
-        yield Tabs(self.place)
+        yield Tabs(self.tab)
         yield from self.body()
         yield KeyBar(self.place)
 

@@ -8,7 +8,9 @@ from textual.binding import BindingType
 from tui.actions import Place, bindings
 from tui.messages import BookChanged, LinkChanged, LiveChanged
 from tui.screens.walk import WalkScreen
+from tui.walking.figures import Point
 from tui.walking.replayed import Replayed
+from tui.walking.telling import clock_time
 from tui.walking.walk import Heard, Walk
 from tui.widgets.bars import TakeBar
 
@@ -31,6 +33,11 @@ class ReplayScreen(WalkScreen):
         self._known = False
 
     @property
+    def tab(self) -> Place:
+        """It lies over the sessions."""
+        return Place.SESSIONS
+
+    @property
     def walk(self) -> Walk | None:
         """The walk of the past."""
         return self._again
@@ -44,7 +51,8 @@ class ReplayScreen(WalkScreen):
 
     def on_mount(self) -> None:
         """Begin to play."""
-        self._again = Walk(Replayed(self._path), self._heard)
+        line = Replayed(self._path)
+        self._again = Walk(line, self._heard, clock=lambda: line.now_s)
         self.run_worker(self._again.attend(), exit_on_error=False)
         self.set_interval(PAINT_S, self._paint)
         self._show_all()
@@ -78,13 +86,24 @@ class ReplayScreen(WalkScreen):
         """Back to the sessions."""
         self.dismiss()
 
+    @property
+    def steps(self) -> list[Point]:
+        """None: what was the best layout then is not in the session."""
+        return []
+
+    def best_words(self) -> str:
+        """How far it has come."""
+        walk = self._again
+        count = len(walk.rows) if walk else 0
+        return f"REPLAY of {self._path.name}: {count} observed"
+
     def show_take(self) -> None:
-        """What the replay does."""
+        """What the key does to the replay."""
         if self._again is None:
             return
         played = self.replayed
-        state = "the end" if played.ended else "paused" if played.paused else f"playing, {played.speed:g} times"
-        self.query_one(TakeBar).show(f"REPLAY of {self._path.name}: {state}", "SPACE")
+        does = f"go on from {clock_time(played.at)}" if played.paused else f"pause: playing {played.speed:g} times"
+        self.query_one(TakeBar).show("the end; b goes back" if played.ended else does, "SPACE")
 
     def _heard(self, heard: Heard) -> None:
         match heard:

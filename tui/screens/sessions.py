@@ -1,11 +1,15 @@
 """Sessions: what was walked before, to go on with, play again, export, verify."""
 
+from itertools import chain, count
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import ClassVar
 
 from textual import work
 from textual.app import ComposeResult
 from textual.binding import BindingType
 
+from logger.errors import CannotWrite, WrongFile
 from tui.actions import Place, bindings
 from tui.screens.ask import Choose
 from tui.screens.job import JobScreen
@@ -13,6 +17,7 @@ from tui.walking import chores
 from tui.walking.opening import Opening
 from tui.walking.said import safe
 from tui.walking.shelf import Kept, sessions_in
+from tui.walking.wanted import wanted_for
 from tui.widgets.bars import Saying, TakeBar
 from tui.widgets.tables import Shelf
 
@@ -83,15 +88,33 @@ class SessionsScreen(JobScreen):
         if (kept := self._chosen()) is not None:
             self._ask(Choose("Export as", FORMATS), lambda form: self._export(kept, form))
 
-    def _export(self, kept: Kept, form: str) -> None:
-        out = kept.path.with_suffix(".copy.walk" if form == "walk" else f".{form}")
+    @work(group="chores")
+    async def _export(self, kept: Kept, form: str) -> None:
+        out = free(kept.path.with_suffix(f".{form}"))
         words = ["export", str(kept.path), "--to", form, str(out)]
-        if form in WITH_BRIEF and self.desk.wanted is not None:
-            words += ["--brief", str(self.desk.wanted.path)]
-        self._chore(f"Written: {out}", *words)
+        self._say(f"Writing {out.name} …")
+        with TemporaryDirectory(prefix="risewalk-") as folder:
+            try:
+                words += self._with_brief(kept, Path(folder) / "brief.toml") if form in WITH_BRIEF else []
+            except (CannotWrite, WrongFile) as error:
+                self._say(str(error), "alarm")
+                return
+            await self._run(f"Written: {out}", *words)
+
+    def _with_brief(self, kept: Kept, path: Path) -> list[str]:
+        """The brief as it stands on the screen, or as it is kept beside the session, and the layout chosen."""
+        draft = self.desk.draft
+        if draft.wanted is not None and kept.path.resolve() == self.desk.session.resolve():
+            draft.wanted.write_to(path)
+            return ["--brief", str(path), *(["--risers", str(draft.option.risers)] if draft.option else [])]
+        wanted_for(kept.path, None, self.desk.units).write_to(path)
+        return ["--brief", str(path)]
 
     @work(group="chores")
     async def _chore(self, done: str, *words: str) -> None:
+        await self._run(done, *words)
+
+    async def _run(self, done: str, *words: str) -> None:
         code, said = await chores.run(*words)
         self._say(done if code == 0 else safe(said, 300), "sure" if code == 0 else "alarm")
 
@@ -122,3 +145,9 @@ class SessionsScreen(JobScreen):
 
     def _say(self, text: str, style: str = "plain") -> None:
         self.query_one("#said", Saying).show(text, style)
+
+
+def free(path: Path) -> Path:
+    """The path, with a number behind its name where there is a file already: nothing is written over."""
+    others = (path.with_stem(f"{path.stem}-{number}") for number in count(2))
+    return next(each for each in chain([path], others) if not each.exists())

@@ -12,7 +12,7 @@ from tui.messages import BestSolved, BookChanged
 from tui.screens.ask import Ask, Choose
 from tui.screens.job import JobScreen
 from tui.walking import plan
-from tui.walking.figures import ground_points
+from tui.walking.figures import Point, ground_points
 from tui.walking.said import safe
 from tui.walking.wanted import CHOICES, FIELDS
 from tui.widgets.bars import Saying
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from logger.steps.option import Option
 
 FINDINGS, WHY_NOT, COMPARE = "findings", "why not", "compare"
+WHY = "Why not how many risers? ENTER alone: every count that cannot be"
 
 
 class StepsScreen(JobScreen):
@@ -36,6 +37,7 @@ class StepsScreen(JobScreen):
         super().__init__()
         self._shows = FINDINGS
         self._beside: int | None = None
+        self._count: int | None = None
 
     def body(self) -> ComposeResult:
         """Sentence, measures, drawing, layouts, details."""
@@ -50,7 +52,7 @@ class StepsScreen(JobScreen):
     def on_mount(self) -> None:
         """Show what is solved already, and solve what is not."""
         self._show()
-        self.desk.ask_best()
+        self.desk.draft.ask()
 
     def on_screen_resume(self) -> None:
         """Back in front."""
@@ -67,7 +69,7 @@ class StepsScreen(JobScreen):
     @property
     def option(self) -> "Option | None":
         """The layout chosen."""
-        return plan.chosen(self.desk.best, self.desk.risers)
+        return self.desk.draft.option
 
     def action_layout_up(self) -> None:
         """The layout ranked before."""
@@ -78,18 +80,27 @@ class StepsScreen(JobScreen):
         self._choose(1)
 
     def action_why_not(self) -> None:
-        """Findings of the chosen one, or why others cannot be."""
-        self._shows = FINDINGS if self._shows == WHY_NOT else WHY_NOT
+        """Why a count is where it is or cannot be; again: the findings of the chosen one."""
+        if self._shows == WHY_NOT:
+            self._shows = FINDINGS
+            self._show()
+        elif self.desk.draft.best is not None:
+            self._ask(Ask(WHY, "", _no_count, blank=True), self._explain)
+
+    def _explain(self, count: str) -> None:
+        self._shows, self._count = WHY_NOT, int(count) if count else None
         self._show()
 
     def action_compare(self) -> None:
-        """Put the chosen layout beside the next one chosen."""
+        """Put the chosen layout beside the next, and then beside each one chosen; again: end it."""
+        best, option = self.desk.draft.best, self.option
         if self._shows == COMPARE:
             self._shows, self._beside = FINDINGS, None
-        elif self.option is not None:
-            self._shows, self._beside = COMPARE, self.option.risers
-            self._say(f"Choose another: it is shown beside {self._beside} risers.")
-        self._show()
+            self._show()
+        elif option is not None and best is not None and best.options is not None and len(best.options.options) > 1:
+            self._shows, self._beside = COMPARE, option.risers
+            self._say(f"{option.risers} risers on the left; choose what stands on the right. c ends it.")
+            self._choose(-1 if option is best.options.options[-1] else 1)
 
     def action_scroll_details(self) -> None:
         """More of the details."""
@@ -97,10 +108,10 @@ class StepsScreen(JobScreen):
 
     def action_edit(self) -> None:
         """Choose a field of the brief, then write it."""
-        wanted = self.desk.wanted
+        wanted = self.desk.draft.wanted
         if wanted is None:
             return
-        choices = {f.place: f"{f.place.split('.')[1]} = {wanted.text(f.place) or '-'}   {f.asks}" for f in FIELDS}
+        choices = {f.place: f"{f.asks}: {wanted.text(f.place) or f.without}" for f in FIELDS}
         self._ask(Choose("What is wanted: choose a line, ENTER changes it", choices), self._edit_field)
 
     def action_top(self) -> None:
@@ -109,7 +120,7 @@ class StepsScreen(JobScreen):
 
     def action_keep(self) -> None:
         """Write the brief to its file."""
-        wanted = self.desk.wanted
+        wanted = self.desk.draft.wanted
         if wanted is None:
             return
         try:
@@ -120,37 +131,39 @@ class StepsScreen(JobScreen):
             self._say(f"The brief is kept in {wanted.path}", "sure")
 
     def _edit_field(self, place: str) -> None:
-        wanted = self.desk.wanted
+        wanted = self.desk.draft.wanted
         if wanted is None:
             return
-        asks = next(f.asks for f in FIELDS if f.place == place)
-        question = Choose(asks, CHOICES[place]) if place in CHOICES else Ask(asks, wanted.text(place), blank=True)
+        field = next(f for f in FIELDS if f.place == place)
+        asks = f"{field.asks} (empty: {field.without})"
+        line = Ask(asks, wanted.text(place), lambda text: wanted.wrong(place, text), blank=True)
+        question = Choose(field.asks, CHOICES[place]) if place in CHOICES else line
 
         def written(text: str) -> None:
             wanted.write(place, text)
-            self.desk.risers = None
+            self.desk.draft.risers = None
             self._say("Working it out …")
-            self.desk.ask_best()
+            self.desk.draft.ask()
 
         self._ask(question, written)
 
     def _choose(self, by: int) -> None:
-        best, option = self.desk.best, self.option
+        best, option = self.desk.draft.best, self.option
         if best is None or best.options is None or option is None:
             return
         every = best.options.options
         at = max(0, min(len(every) - 1, every.index(option) + by))
-        self.desk.risers = every[at].risers
+        self.desk.draft.risers = every[at].risers
         self._show()
 
     def _say(self, text: str, style: str = "plain") -> None:
         self.query_one("#said", Saying).show(text, style)
 
     def _show(self) -> None:
-        best, option, units = self.desk.best, self.option, self.desk.units
+        best, option, units = self.desk.draft.best, self.option, self.desk.units
         self.desk.title_tabs(self)
         sentence, said = self.query_one("#sentence", Saying), self.query_one("#said", Saying)
-        self.query_one(Hillside).show(self._ground(), plan.step_line(option))
+        self.query_one(Hillside).show(self._ground(), self.desk.draft.steps)
         if best is None or option is None:
             sentence.show("Nothing to lay steps on yet." if best is None else plan.why_none(best), "alarm")
             self.query_one("#measures", Saying).show("")
@@ -161,24 +174,25 @@ class StepsScreen(JobScreen):
         words = " · ".join(f"{name} {value}" for name, value in plan.measures(best, option, units))
         self.query_one("#measures", Saying).show(words)
         assert best.options is not None
-        self.query_one(Layouts).show(best.options.options, option, units)
+        self.query_one(Layouts).show(best.options.options, option, units, self._beside)
         self.query_one(Told).show(self._details(option))
-        if not said.text or said.text.startswith("Working"):
-            said.show(best.options.ranking or "Best first.")
+        if said.text.startswith("Working"):
+            said.show("")
 
-    def _ground(self) -> list[plan.Point]:
-        best = self.desk.best
-        if best is None or best.profile is None:
-            return ground_points(self.desk.walk.rows) if self.desk.walk else []
-        line = best.profile.ground()
-        return [(float(x), float(y)) for x, y in zip(line.stations_m, line.elevations_m, strict=True)]
+    def _ground(self) -> list[Point]:
+        return self.desk.draft.ground or (ground_points(self.desk.walk.rows) if self.desk.walk else [])
 
     def _details(self, option: "Option") -> list[tuple[str, str]]:
-        best, units = self.desk.best, self.desk.units
+        best, units = self.desk.draft.best, self.desk.units
         assert best is not None
         if self._shows == WHY_NOT:
-            return plan.refusals(best) or [("none", "every count tried can be laid")]
+            return plan.why_not(best, self._count)
         if self._shows == COMPARE and (beside := plan.chosen(best, self._beside)) is not None:
             return plan.compared(best, beside, option, units)
-        notes = [("note", safe(note)) for note in (best.options.notes if best.options else ())]
-        return plan.findings(option) + notes
+        assert best.options is not None
+        notes = [("note", safe(note)) for note in best.options.notes]
+        return [*plan.findings(option), *notes, ("order", best.options.ranking or "best first")]
+
+
+def _no_count(text: str) -> str:
+    return "" if text.isdecimal() and 0 < int(text) < 1000 else "a whole number of risers, such as 9"

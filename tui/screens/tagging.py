@@ -2,6 +2,7 @@
 
 from textual import work
 
+from tui.messages import RecorderGone
 from tui.screens.job import JobScreen
 from tui.sound import Sound
 from tui.walking.telling import told
@@ -10,16 +11,25 @@ from tui.widgets.bars import Saying
 
 GONE = "The recorder is gone; what was said to be saved is saved. Leave and walk again."
 
+SURFACE = "surface "
+
 
 class TaggingScreen(JobScreen):
     """A screen that observes; `answered` and `show_take` say what it does with it."""
 
     waiting = ""
+    _forcing = False
 
     @property
     def walk(self) -> Walk | None:
         """The walk shown, None before its recorder is found."""
         return self.desk.walk
+
+    def on_recorder_gone(self, _: RecorderGone) -> None:
+        """It ended, or another client ended it."""
+        self.waiting = ""
+        self.say(GONE, "alarm")
+        self.show_take()
 
     def answered(self, answer: Answer, words: str) -> None:
         """Something was answered to what was sent with these words."""
@@ -35,9 +45,13 @@ class TaggingScreen(JobScreen):
         """Send lines one after the other until one is refused; with `words` they take a reading of that name."""
         self._send(lines, words)
 
-    def force(self, line: str, words: str) -> None:
-        """The same tag with the next reading, whether or not it waits already."""
-        self._send(((*(["cancel"] if self.waiting else []), f"force {line}")), words)
+    def force(self, *lines: str, words: str) -> None:
+        """The same with the next reading; where one is waited for already, that wait ends and takes it."""
+        if self.waiting:
+            self._forcing = True
+            self.send("cancel")
+        else:
+            self.send(*(line if line.startswith(SURFACE) else f"force {line}" for line in lines), words=words)
 
     def action_stop_waiting(self) -> None:
         """End the wait for a steady reading."""
@@ -57,7 +71,7 @@ class TaggingScreen(JobScreen):
             self.say(f"Hold still: {words}. F takes it now, ESC stops.")
             self.show_take()
         try:
-            answer = await walk.ask_each(*lines)
+            answer = await self._answers(walk, lines)
         except ConnectionError:
             self.say(GONE, "alarm")
             return
@@ -67,6 +81,20 @@ class TaggingScreen(JobScreen):
         self._tell(answer)
         self.answered(answer, words)
         self.show_take()
+
+    async def _answers(self, walk: Walk, lines: tuple[str, ...]) -> Answer:
+        """What was answered to the tag among the lines; the surface is set back whatever became of it."""
+        told: Answer = {}
+        for line in lines:
+            if told and not told.get("ok") and not line.startswith(SURFACE):
+                continue
+            answer = await walk.ask(line)
+            if self._forcing and answer.get("error") == "cancelled":
+                self._forcing = False
+                answer = await walk.ask(f"force {line}")
+            if told.get("event") != "observed" and (not told or told.get("ok")):
+                told = answer
+        return told
 
     def _tell(self, answer: Answer) -> None:
         if answer.get("ok"):

@@ -14,11 +14,11 @@ from tui.sound import Sound
 from tui.walking import entries
 from tui.walking.distances import give_or_take, height
 from tui.walking.doubts import doubt, warnings
-from tui.walking.figures import ground_points
-from tui.walking.plan import best_in_words, chosen, step_line
-from tui.walking.standing import COVERAGE
+from tui.walking.figures import Point, ground_points
+from tui.walking.plan import best_in_words
+from tui.walking.standing import COVERAGE, Row
 from tui.walking.suggestion import Suggestion, suggestion, turning_point, zero_check
-from tui.walking.telling import called
+from tui.walking.telling import called, zero_named
 from tui.walking.walk import Answer
 from tui.widgets.bars import Saying, TakeBar
 from tui.widgets.book import Book
@@ -46,6 +46,7 @@ class WalkScreen(TaggingScreen):
         self._guide: Suggestion | None = None
         self._moved_on = 0
         self._doubted = ""
+        self._remarks: tuple[str, ...] = ()
 
     def body(self) -> ComposeResult:
         """Sky with the number, hillside below it."""
@@ -101,7 +102,7 @@ class WalkScreen(TaggingScreen):
     def action_force(self) -> None:
         """Take the next reading, steady or not."""
         if (wanted := self.next) is not None and wanted.tag:
-            self.force(wanted.command, wanted.words)
+            self.force(wanted.command, words=wanted.words)
 
     def action_turn(self) -> None:
         """First step of moving the reference end."""
@@ -231,7 +232,12 @@ class WalkScreen(TaggingScreen):
             return
         number.show(live.above_zero_m, units, stale)
         unsure = give_or_take(COVERAGE * live.u_m, units)
-        exact.show(f"{height(live.above_zero_m, units)} above {standing.zero.name}, {unsure} (95 %)")
+        exact.show(f"{height(live.above_zero_m, units)} above {zero_named(self.rows)}, {unsure} (95 %)")
+
+    @property
+    def rows(self) -> list[Row]:
+        """The field book."""
+        return self.walk.rows if self.walk else []
 
     def _why_stale(self, age_s: float) -> str:
         walk = self.walk
@@ -245,17 +251,33 @@ class WalkScreen(TaggingScreen):
             return
         self.query_one(Book).show(walk.rows, units)
         self.desk.title_tabs(self)
-        best = self.desk.best
         mark = self.next.station_m if self.next else None
-        steps = step_line(chosen(best, self.desk.risers))
-        self.query_one(Hillside).show(ground_points(walk.rows), steps, mark)
+        self.query_one(Hillside).show(ground_points(walk.rows), self.steps, mark)
         minded = warnings(walk.standing, walk.live, walk.rows, units)
+        self.set_class(bool(minded), "-minded")
         line = self.query_one("#best", Saying)
         if minded:
             line.show(minded[0], "alarm")
         else:
-            line.show(best_in_words(best, self.desk.risers, units) if best else "", "strong")
+            line.show(self.best_words(), "strong")
+        self._mind_instrument(walk.standing.remarks)
         self.show_take()
+
+    def _mind_instrument(self, remarks: tuple[str, ...]) -> None:
+        """Say what the decoder says of the instrument: when it is new, and while nothing else is said."""
+        if remarks and (remarks != self._remarks or not self.query_one("#said", Saying).text):
+            self.say(f"Mind the instrument: {remarks[-1]}", "alarm")
+        self._remarks = remarks
+
+    @property
+    def steps(self) -> list[Point]:
+        """The best layout so far, as a line."""
+        return self.desk.draft.steps
+
+    def best_words(self) -> str:
+        """The best layout so far, or why there is none."""
+        draft = self.desk.draft
+        return best_in_words(draft.best, draft.risers, self.desk.units) if draft.best else ""
 
     def show_take(self) -> None:
         """What the take key does."""

@@ -22,4 +22,4 @@ async def run(*words: str) -> tuple[int, str]:
         await process.wait()
         raise
     lines = said.decode(errors="replace").strip().splitlines()
-    return process.returncode or 0, lines[-1].removeprefix("Error: ") if lines else ""
+    return process.returncode or 0, lines[-1].removeprefix("Error: ").removeprefix("risewalk: ") if lines else ""

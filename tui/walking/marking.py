@@ -1,42 +1,32 @@
 """What the set-out and check screens work through: targets in the order of the climb, and the lines that keep them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from logger.guidance import Guide, Level, Say, Target, Told, Way, targets
-from logger.setout import SetOut, set_out, tape_at
+from logger.setout import SetOut, tape_at
 from tui.walking.standing import Live, Row
 
 if TYPE_CHECKING:
-    from logger.profile import Ground, Profile
-    from logger.steps.brief import Brief
-    from logger.steps.option import Option
+    from logger.profile import Ground
 
 Key = tuple[Level, int, str]
 NEAR = 1.5
 """Within this many tolerances a height that still moves is waited for rather than called on grade."""
 KEPT_AS = {"base": Level.BASE_TOP, "built": Level.FINISHED}
+SAME_M = 0.002
+"""Two distances on a tape closer than this are one place."""
 
 
-@dataclass
 class Marking:
     """The marks of one layout, which one is worked on, and which were taken."""
 
-    plan: SetOut
-    ground: "Ground"
-    level: Level = Level.BASE_TOP
-    at: int = 0
-
-    def __post_init__(self) -> None:
-        self.taken: set[Key] = set()
+    def __init__(self, plan: SetOut, ground: "Ground", level: Level | None = None) -> None:
+        self.plan, self.ground = plan, ground
+        self.at = 0
+        self._rows: Sequence[Row] = ()
         self._guide: Guide | None = None
-        self.choose_level(self.level)
-
-    @classmethod
-    def of(cls, profile: "Profile", option: "Option", brief: "Brief") -> "Marking":
-        """The marks of a layout; Refused where the ground was assumed."""
-        return cls(set_out(profile, option, brief), profile.ground())
+        self.choose_level(level or next(at for at in (Level.BASE_TOP, Level.FINISHED) if targets(plan, at, ground)))
 
     @property
     def targets(self) -> tuple[Target, ...]:
@@ -47,6 +37,16 @@ class Marking:
     def target(self) -> Target | None:
         """What is worked on; None where the brief gives no such height."""
         return self._targets[self.at] if self._targets else None
+
+    def follow(self, before: "Marking") -> None:
+        """Go on at the level and the mark of an earlier layout, where this one has them too."""
+        if not targets(self.plan, before.level, self.ground):
+            return
+        self.read(before._rows)
+        self.choose_level(before.level)
+        keys, wanted = [self.key(t) for t in self._targets], before.target
+        if wanted is not None and self.key(wanted) in keys:
+            self.at = keys.index(self.key(wanted))
 
     def choose_level(self, level: Level) -> None:
         """Work to another height of the steps, from the first mark that was not taken."""
@@ -73,20 +73,27 @@ class Marking:
         count = len(self._targets)
         for i in range(1, count + 1):
             at = (self.at + i) % count
-            if self.key(self._targets[at]) not in self.taken:
+            if self.taken(self._targets[at]) is None:
                 self.at, self._guide = at, None
                 return
         self.at, self._guide = max(0, min(self.at, count - 1)), None
 
     def key(self, target: Target) -> Key:
-        """What a taken mark is remembered by."""
+        """What names a mark, whatever the layout."""
         return (target.level, target.riser, target.place)
 
     def read(self, rows: Sequence[Row]) -> None:
-        """Remember what the session says was taken."""
-        for row in rows:
-            if row.kind in KEPT_AS and row.riser is not None and not row.struck:
-                self.taken.add((KEPT_AS[row.kind], row.riser, row.place))
+        """Look at what the field book holds by now."""
+        self._rows = [row for row in rows if not row.struck]
+
+    def taken(self, target: Target) -> Row | None:
+        """The last observation kept of a mark, None before there is one."""
+        return next((row for row in reversed(self._rows) if self._is_of(row, target)), None)
+
+    @property
+    def done(self) -> int:
+        """How many marks of this level were taken."""
+        return sum(self.taken(target) is not None for target in self._targets)
 
     def heard(self, live: Live) -> Told | None:
         """What to say for what the instrument shows; None where there is no target or nothing to trust."""
@@ -109,6 +116,21 @@ class Marking:
         """The lines that keep what was found at a mark."""
         return lines_at(target, self.tape_m(target))
 
+    def _is_of(self, row: Row, target: Target) -> bool:
+        match target.level:
+            case Level.FINISHED | Level.BASE_TOP:
+                return KEPT_AS.get(row.kind) is target.level and (row.riser, row.place) == (target.riser, target.place)
+            case Level.SUBGRADE:
+                dug = row.surface == "dug" and row.station_m is not None
+                return dug and row.note == note_of(target) and abs((row.station_m or 0.0) - target.station_m) < SAME_M
+            case _:
+                return row.kind == "point" and lines_at(target, 0.0) == (f"point {row.name}",)
+
+
+def note_of(target: Target) -> str:
+    """The note that ties a dug station to its mark."""
+    return f"riser {target.riser} {target.place}"
+
 
 def lines_at(target: Target, tape_m: float) -> tuple[str, ...]:
     """The lines that keep what was found at a mark, where the walk's tape shows `tape_m`."""
@@ -118,7 +140,6 @@ def lines_at(target: Target, tape_m: float) -> tuple[str, ...]:
         case Level.BASE_TOP:
             return (f"base {target.riser} {target.place}",)
         case Level.SUBGRADE:
-            where = f"{tape_m:.6f} m # riser {target.riser} {target.place}"
-            return ("surface dug", f"station {where}", "surface ground")
+            return ("surface dug", f"station {tape_m:.6f} m # {note_of(target)}", "surface ground")
         case Level.CROSSING:
             return (f"point g{target.riser}",)

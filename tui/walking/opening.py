@@ -55,7 +55,7 @@ class Started:
         """The last line it said on stderr."""
         self.said.seek(self.starts_at)
         lines = self.said.read().decode(errors="replace")[-LAST_WORDS:].strip().splitlines()
-        return lines[-1].removeprefix("Error: ") if lines else "it ended without a word"
+        return lines[-1].removeprefix("Error: ").removeprefix("risewalk: ") if lines else "it ended without a word"
 
 
 def new_session(folder: Path) -> Path:
@@ -65,9 +65,7 @@ def new_session(folder: Path) -> Path:
 
 def log_folder() -> Path:
     """The folder of log files, made if need be."""
-    from platformdirs import user_log_path
-
-    folder = user_log_path("risewalk")
+    folder = log_path().parent
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -75,9 +73,17 @@ def log_folder() -> Path:
     return folder
 
 
+def log_path() -> Path:
+    """The file of what happened behind the screen."""
+    from platformdirs import user_log_path
+
+    return user_log_path("risewalk") / "walk.log"
+
+
 def log_to_file() -> Path:
     """Send what is logged to a file: the screen is no place for it."""
-    path = log_folder() / "walk.log"
+    log_folder()
+    path = log_path()
     logging.basicConfig(filename=path, level=logging.INFO, format="%(asctime)s %(name)s %(levelname)s %(message)s")
     return path
 

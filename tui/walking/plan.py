@@ -10,8 +10,6 @@ from tui.walking.distances import distance, inches
 if TYPE_CHECKING:
     from logger.steps.option import Option
 
-Point = tuple[float, float]
-
 
 def small(value_m: float, units: Units) -> str:
     """A height or depth of a step: inches and sixteenths, or millimetres."""
@@ -32,39 +30,12 @@ def chosen(best: Best | None, risers: int | None = None) -> "Option | None":
     return next((o for o in options if o.risers == risers), options[best.options.chosen])
 
 
-def step_line(option: "Option | None") -> list[Point]:
-    """The finished surface as a polyline, from the foot over every face and tread."""
-    if option is None:
-        return []
-    landings = {landing.after_riser for landing in option.landings}
-    line = [(option.face_stations_m[0], option.foot_m)]
-    for k, (station, top) in enumerate(zip(option.face_stations_m, option.tops_m, strict=True), 1):
-        line.append((station, top))
-        if k <= len(option.depths_m):
-            depth = option.depths_m[k - 1]
-            fall = option.landing_fall if k in landings else option.fall
-            line.append((station + depth, top + fall * depth))
-    return line
-
-
-def counts(option: "Option") -> str:
-    """`12 risers, 10 treads, 2 landings`."""
-    words = ((option.risers, "riser"), (option.treads, "tread"), (len(option.landings), "landing"))
-    return ", ".join(f"{n} {word}{'' if n == 1 else 's'}" for n, word in words if n or word != "landing")
-
-
-def at_the_top(best: Best) -> str:
-    """How the steps end: `top tread flush with the patio`."""
-    if best.brief is None:
-        return ""
-    steps = best.brief.steps
-    there = steps.head or "the ground there"
-    return f"top tread flush with {there}" if steps.top == "tread" else f"last riser meets {there}"
-
-
 def sentence(best: Best, option: "Option") -> str:
-    """The whole layout in the words used everywhere."""
-    return f"{counts(option)}, {at_the_top(best)}"
+    """The whole layout in the words used everywhere: `12 risers, 10 treads, 2 landings, top tread flush with …`."""
+    from tui.cli.steps_text import headline
+
+    assert best.brief is not None
+    return headline(option, best.brief)
 
 
 def measures(best: Best, option: "Option", units: Units) -> list[tuple[str, str]]:
@@ -84,9 +55,12 @@ def measures(best: Best, option: "Option", units: Units) -> list[tuple[str, str]
 
 def best_in_words(best: Best, risers: int | None, units: Units) -> str:
     """The layout so far in one line, or why there is none."""
+    from logger.sheets.head import counts
+
     option = chosen(best, risers)
     if option is not None:
-        return f"{counts(option)}, faces {small(option.face_m, units)}"
+        first, *rest = counts(option).split(", ")
+        return ", ".join([f"{first} of {small(option.face_m, units)}", *rest])
     return f"no steps yet: {why_none(best)}"
 
 
@@ -130,6 +104,16 @@ def refusals(best: Best) -> list[tuple[str, str]]:
         text = "; ".join(cause.text for cause in each.causes)
         told.append((f"{each.risers} risers", text + (f". Would do: {'; or '.join(each.mends)}" if each.mends else "")))
     return told
+
+
+def why_not(best: Best, risers: int | None) -> list[tuple[str, str]]:
+    """Why a count is where it is or cannot be, in full; without one, every count that cannot be."""
+    from tui.cli.steps_text import explained
+
+    if risers is None or best.options is None or best.brief is None:
+        return refusals(best) or [("none", "every count tried can be laid")]
+    first, *more = explained(best.options, best.brief, risers)
+    return [("why", first), *(("", line.strip()) for line in more)]
 
 
 def compared(best: Best, one: "Option", other: "Option", units: Units) -> list[tuple[str, str]]:

@@ -12,6 +12,8 @@ from logger.session.store import Session
 
 SPEEDS = (1.0, 2.0, 5.0, 10.0, 30.0)
 LONGEST_PAUSE_S = 2.0
+BREATH = 200
+"""Events played at once before the screen has its turn."""
 PAINT_S = 0.1
 TAGS = ("observed", "struck", "setup")
 
@@ -26,14 +28,14 @@ class Replayed:
         self.ended = False
         self._rows: list[dict[str, Any]] = []
         self._live: dict[str, Any] | None = None
-        self._at = ""
+        self.at = ""
         self._opened: dict[str, Any] = {}
         self._zero: dict[str, Any] | None = None
         self._setup, self._surface, self._link, self._now_us = 1, "ground", "live", 0
         self._events: asyncio.Queue[dict[str, Any] | None] = asyncio.Queue()
         self._going = asyncio.Event()
         self._going.set()
-        self._to_next_tag = False
+        self._steps = 0
         self._playing = asyncio.create_task(self._play())
 
     def pause(self) -> None:
@@ -43,13 +45,18 @@ class Replayed:
 
     def step(self) -> None:
         """Play at once to the next thing observed, then pause."""
-        self._to_next_tag, self.paused = True, False
+        self._steps, self.paused = self._steps + 1, False
         self._going.set()
 
     def faster(self, by: int) -> None:
         """The next speed up or down."""
         at = SPEEDS.index(self.speed) + by
         self.speed = SPEEDS[max(0, min(len(SPEEDS) - 1, at))]
+
+    @property
+    def now_s(self) -> float:
+        """Seconds of the session played so far; they stand still while it is paused."""
+        return self._now_us / 1e6
 
     async def ask(self, line: str) -> dict[str, Any]:
         """Answer what can be answered about the past."""
@@ -82,16 +89,17 @@ class Replayed:
             self._link = "lost"
             self._events.put_nowait({"event": "link", "link": "lost", "why": str(error)})
         self.ended = True
-        if self._live is not None:
-            self._events.put_nowait(dict(self._live))
+        self._tell_live()
         self._events.put_nowait({"event": "changed"})
 
     async def _through(self, told: Iterator[tuple[int, dict[str, Any]]]) -> None:
         before_us: int | None = None
-        shown_us = 0
+        shown_us = count = 0
         for t_us, event in told:
             await self._going.wait()
-            if before_us is not None and not self._to_next_tag:
+            if self._steps and (count := count + 1) % BREATH == 0:
+                await asyncio.sleep(0)
+            if before_us is not None and not self._steps:
                 wait_s = min((t_us - before_us) / 1e6, LONGEST_PAUSE_S) / self.speed
                 if wait_s > 0.0005:
                     await asyncio.sleep(wait_s)
@@ -99,15 +107,21 @@ class Replayed:
             self._apply(event)
             if event["event"] in TAGS:
                 self._events.put_nowait({"event": "changed"})
-                if self._to_next_tag:
-                    self._to_next_tag = False
-                    self.pause()
-            if self._live is not None and t_us - shown_us >= PAINT_S * 1e6 * self.speed:
+                if self._steps:
+                    self._steps -= 1
+                    if not self._steps:
+                        self.pause()
+                        self._tell_live()
+            if t_us - shown_us >= PAINT_S * 1e6 * self.speed:
                 shown_us = t_us
-                self._events.put_nowait(dict(self._live))
+                self._tell_live()
+
+    def _tell_live(self) -> None:
+        if self._live is not None:
+            self._events.put_nowait(dict(self._live))
 
     def _apply(self, event: dict[str, Any]) -> None:
-        self._at = str(event.get("at") or self._at)
+        self.at = str(event.get("at") or self.at)
         match event["event"]:
             case "reading":
                 self._live = {**event, "age_s": 0.0, "link": self._link}
@@ -150,6 +164,6 @@ class Replayed:
             "zero": zero,
             "link": self._link,
             "counts": counts,
-            "last_save": self._at,
+            "last_save": self.at,
             "saved": True,
         }

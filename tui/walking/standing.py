@@ -82,6 +82,7 @@ class Standing:
     struck: int
     rejects: int
     digest: str
+    remarks: tuple[str, ...] = ()
     socket: str = ""
     steady_spread_m: float | None = None
     reach_height_m: float | None = None
@@ -120,6 +121,7 @@ def standing_of(told: Mapping[str, Any]) -> Standing:
         struck=int(counts.get("struck", 0)),
         rejects=sum(int(n) for n in (counts.get("rejects") or {}).values()),
         digest=str(told.get("digest", "")),
+        remarks=tuple(str(remark) for remark in told.get("remarks") or ()),
         socket=str(told.get("socket") or ""),
         steady_spread_m=_number(told.get("steady_spread_m")),
         reach_height_m=_number(reach.get("height_m")),

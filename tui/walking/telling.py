@@ -32,6 +32,12 @@ def called(row: Row, units: Units) -> str:
     return word + safe(row.name, 24)
 
 
+def zero_named(rows: Sequence[Row]) -> str:
+    """What heights are counted from: the first mark where it is the zero itself, whatever mark was observed since."""
+    first = next((r for r in rows if r.kind == "benchmark" and not r.struck), None)
+    return "the zero" if first is None or first.elevation_m else safe(first.name, 24)
+
+
 def remark(row: Row, units: Units) -> str:
     """What else is to be known of a row."""
     parts = []
@@ -68,8 +74,10 @@ def told(answer: Answer, rows: Sequence[Row], units: Units) -> str:
 
 
 def _taken(row: Row | None, units: Units) -> str:
-    if row is None or row.taped:
+    if row is None:
         return "Taken and saved."
+    if row.taped:
+        return f"Taken and saved {clock_time(row.at)}: {called(row, units)}, {distance(row.height_m, units)}"
     value = f"{height(row.above_zero_m, units)} {give_or_take(COVERAGE * row.u_m, units)}"
     off = "" if row.misclosure_m is None else f", off {height(row.misclosure_m, units)}"
     return f"Taken and saved {clock_time(row.at)}: {called(row, units)}, {value}{off}"

@@ -1,5 +1,6 @@
 """The as-built verdict as it forms: what was observed of the finished steps against the layout, worked out aside."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -48,14 +49,21 @@ def checked(finished: Finished) -> Checked:
         return Checked(trouble=str(error))
 
 
+def verdict_of(result: "AsBuilt | None") -> str:
+    """How many risers are within, outside, or too close to tell: `2 within, 1 OUTSIDE`."""
+    seen = [each.status.value for each in result.risers if each.built_face_m is not None] if result else []
+    return ", ".join(f"{seen.count(status)} {word}" for status, word in STATUS_WORDS.items() if status in seen)
+
+
 def verdict_lines(result: "AsBuilt", units: Units) -> list[tuple[str, str]]:
-    """The whole verdict first, then riser by riser, then the findings."""
+    """The whole verdict first, then riser by riser, those outside first, then the findings."""
     whole = [(STATUS_WORDS[result.status.value], f"the whole, by {result.limits.face_rule}; {result.rule}")]
     if result.uniformity_m is not None:
         even = f"largest and smallest face differ by {small(result.uniformity_m, units)}"
         whole.append(("evenness", f"{even} ({result.limits.evenness_rule})"))
     risers = []
-    for each in result.risers:
+    worst: Sequence[str] = ("fail", "unsure", "pass")
+    for each in sorted(result.risers, key=lambda r: worst.index(r.status.value)):
         if each.built_face_m is None:
             continue
         text = f"face {small(each.built_face_m, units)}, designed {small(each.designed_face_m, units)}: "

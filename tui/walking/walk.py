@@ -64,6 +64,8 @@ class Walk:
             polling.cancel()
             await asyncio.gather(polling, return_exceptions=True)
         self.gone = True
+        if self.standing is not None:
+            self.standing = replace(self.standing, link="lost", why="the recorder is gone")
         self._told(Heard.GONE)
 
     async def ask(self, line: str) -> Answer:

@@ -18,35 +18,36 @@ BESIDE = ".brief.toml"
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One field of a brief that the screen asks for; `place` is table and name."""
+    """One field of a brief; `place` is table and name, `without` what holds where it is empty."""
 
     place: str
     asks: str
+    without: str
 
 
 FIELDS = (
-    Field("steps.top", "At the top, do you step up onto something already there? grade: yes; tread: no"),
-    Field("steps.run", "Run: from the first riser to the end of the steps"),
-    Field("steps.rise", "Rise: finished height at the end above the grade at the foot"),
-    Field("steps.riser", "Riser wanted, nosing to nosing"),
-    Field("steps.tread", "Tread: depth from nosing to nosing"),
-    Field("steps.tread_max", "Treads may be as deep as"),
-    Field("steps.landing", "Least depth of a landing"),
-    Field("steps.flight_risers", "Most risers without a landing (0: the strictest of the rules)"),
-    Field("steps.fall", "Fall of treads and landings, such as 1 % or 1/8 in per ft"),
-    Field("steps.start", "Station of the first riser"),
-    Field("steps.start_slack", "How far the first riser may move along the line"),
-    Field("steps.bottom", "Finished grade at the foot, above the ground there"),
-    Field("steps.foot", "Named point at the foot: the finished walk below"),
-    Field("steps.head", "Named point at the head: the patio or sill"),
-    Field("steps.width", "Width of the steps"),
-    Field("steps.last_tread", "Depth of the last tread, where it differs"),
-    Field("steps.landing_step", "Landings grow by whole multiples of (0: any depth)"),
-    Field("steps.grid", "Riser faces stand on whole multiples of"),
-    Field("layers.unit", "Height of the step unit, for digging"),
-    Field("layers.bedding", "Bedding under it"),
-    Field("layers.base", "Compacted base under that"),
-    Field("rules.sets", "Rule sets, such as irc-2024 or garden (none: common practice)"),
+    Field("steps.top", "At the top, do you step up onto something already there?", "tread: no"),
+    Field("steps.run", "Run, from the first riser to the end of the steps", "to the last point"),
+    Field("steps.rise", "Rise, finished height at the end above the grade at the foot", "from the ground"),
+    Field("steps.riser", "Riser wanted, nosing to nosing", "the easiest climb"),
+    Field("steps.tread", "Tread, nosing to nosing", "needed"),
+    Field("steps.tread_max", "Treads may be as deep as", "the tread"),
+    Field("steps.landing", "Least depth of a landing", "needed"),
+    Field("steps.flight_risers", "Most risers without a landing", "the strictest of the rules"),
+    Field("steps.fall", "Fall of treads and landings, such as 1 % or 1/8 in per ft", "1 %"),
+    Field("steps.start", "Station of the first riser", "the first point"),
+    Field("steps.start_slack", "How far the first riser may move along the line", "not at all"),
+    Field("steps.bottom", "Finished grade at the foot, above the ground there", "the ground"),
+    Field("steps.foot", "Named point at the foot: the finished walk below", "none"),
+    Field("steps.head", "Named point at the head: the patio or sill", "none"),
+    Field("steps.width", "Width of the steps", "not said"),
+    Field("steps.last_tread", "Depth of the last tread, where it differs", "as the others"),
+    Field("steps.landing_step", "Landings grow by whole multiples of", "any depth"),
+    Field("steps.grid", "Riser faces stand on whole multiples of", "1/2 in"),
+    Field("layers.unit", "Height of the step unit, for digging", "not said"),
+    Field("layers.bedding", "Bedding under it", "none"),
+    Field("layers.base", "Compacted base under that", "none"),
+    Field("rules.sets", "Rule sets, such as irc-2024 or garden", "common practice"),
 )
 CHOICES = {
     "steps.top": {"grade": "Yes: the last riser meets it (grade)", "tread": "No: the last tread is ours (tread)"}
@@ -67,8 +68,21 @@ class Wanted:
         value = self._table(place.split(".")[0]).get(place.split(".")[1], "")
         return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
 
+    def wrong(self, place: str, text: str) -> str:
+        """What would be wrong with a text in a field, or nothing."""
+        from logger.steps.brief import brief_of
+
+        try:
+            brief_of(self._with(place, text), source=str(self.path))
+        except WrongFile as error:
+            return next((m.removeprefix(f"{place}: ") for m in error.mistakes if m.startswith(f"{place}: ")), "")
+        return ""
+
     def write(self, place: str, text: str) -> None:
         """Put a text into a field; an empty one takes it out."""
+        self.document, self.changed = self._with(place, text), True
+
+    def _with(self, place: str, text: str) -> dict[str, Any]:
         table, name = place.split(".")
         document = deepcopy(self.document)
         values = document.setdefault(table, {})
@@ -76,17 +90,21 @@ class Wanted:
             values[name] = [part.strip() for part in text.split(",")] if place in LISTS else _number_or_text(text)
         else:
             values.pop(name, None)
-        self.document, self.changed = document, True
+        return document
 
     def keep(self) -> None:
         """Write the brief to its file; CannotWrite says why not."""
+        self.write_to(self.path)
+        self.changed = False
+
+    def write_to(self, path: Path) -> None:
+        """Write the brief as it is now to any file; CannotWrite says why not."""
         from tomli_w import dumps
 
         try:
-            self.path.write_text(dumps(self.document), encoding="utf-8")
+            path.write_text(dumps(self.document), encoding="utf-8")
         except OSError as error:
-            raise CannotWrite(self.path, error.strerror or "cannot be written") from error
-        self.changed = False
+            raise CannotWrite(path, error.strerror or "cannot be written") from error
 
     def _table(self, name: str) -> Mapping[str, Any]:
         table = self.document.get(name, {})

@@ -64,8 +64,13 @@ class Gauges(Painted):
             (("zero    ", "soft"), zero),
             (("saved   ", "soft"), saved),
             (("on      ", "soft"), (where, "plain")),
-            ((safe(standing.instrument, width), "soft"),),
+            (self._instrument(standing, width),),
         ]
+
+    def _instrument(self, standing: Standing, width: int) -> Span:
+        if standing.remarks:
+            return (safe(f"mind: {standing.remarks[-1]}", width), "alarm")
+        return (safe(standing.instrument, width), "soft")
 
     def _steady(self, live: Live | None, width: int) -> Span:
         if live is None:

@@ -80,6 +80,9 @@ def sizes(rows: int) -> Iterator[Size]:
 def _joined(text: str, size: Size) -> Bitmap:
     parts = []
     for token in TOKEN.finditer(text):
+        if token["gap"] == "\N{FIGURE SPACE}":
+            parts.append([[False] * len(row) for row in _mark("+", size)])
+            continue
         if token["gap"] or (token["mark"] == "-" and token.start() > 0):
             continue
         parts.append(_part(token, size))

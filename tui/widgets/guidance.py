@@ -23,6 +23,7 @@ SHORT = {
     "ground crossing": "crossing",
 }
 """Words shortened to what block letters can hold on forty columns."""
+ROOMY = 60
 
 
 class Word(Painted):
@@ -71,42 +72,49 @@ class Amount(Painted):
 
 
 class Marks(Painted):
-    """The marks around the one worked on; taken ones say so."""
+    """The marks around the one worked on; taken ones say how far off they were found."""
 
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
-        self._marks: list[tuple[str, bool]] = []
-        self._at = 0
+        self._marking: Marking | None = None
+        self._units = Units.METRES
 
     def show(self, marking: "Marking | None", units: Units) -> None:
         """Show these marks."""
-        self._marks = []
-        if marking is not None:
-            self._at = marking.at
-            for target in marking.targets:
-                taken = marking.key(target) in marking.taken
-                name = f"{'✓' if taken else ' '}{target.riser:>3} {target.place:<6}"
-                where = f"{height(target.height_m, units):>14} {distance(marking.tape_m(target), units):>13}"
-                self._marks.append((f"{name}{where}{' taken' if taken else ''}", taken))
+        self._marking, self._units = marking, units
         self.repaint()
 
     def lines(self, width: int, height: int) -> Sequence[Line]:
         """As many as fit, the one worked on among them."""
-        if not self._marks:
+        marking = self._marking
+        if marking is None:
             return []
         first = self._first(height)
-        shown = enumerate(self._marks[first : first + height], first)
         return [
-            (((f"{'▸' if i == self._at else ' '}{text}")[:width], "chosen" if i == self._at else "plain"),)
-            for i, (text, _) in shown
+            (((self._line(marking, i, width))[:width], "chosen" if i == marking.at else "plain"),)
+            for i in range(first, min(len(marking.targets), first + height))
         ]
 
+    def _line(self, marking: "Marking", i: int, width: int) -> str:
+        target, units = marking.targets[i], self._units
+        row = marking.taken(target)
+        text = f"{'▸' if i == marking.at else ' '}{'✓' if row else ' '}{target.riser:>3} {target.place:<6}"
+        text += f" {height(target.height_m, units):>14}"
+        tape = f" {distance(marking.tape_m(target), units):>13}"
+        if width >= ROOMY or (row is None and len(text + tape) <= width):  # a cut number is another number
+            text += tape
+        if row is not None:
+            off = row.above_zero_m - target.height_m
+            text += f"  taken, {small(abs(off), units)} {'high' if off > 0 else 'low'}"
+        return text
+
     def _first(self, height: int) -> int:
-        return max(0, min(self._at - height // 2, len(self._marks) - height))
+        marking = self._marking
+        return 0 if marking is None else max(0, min(marking.at - height // 2, len(marking.targets) - height))
 
     def on_click(self, event: events.Click) -> None:
         """Go to the mark tapped."""
-        wanted = self._first(self.size.height) + event.y
-        if wanted < len(self._marks):
-            for _ in range(abs(wanted - self._at)):
-                self.pick("screen.next_mark" if wanted > self._at else "screen.last_mark")
+        wanted, marking = self._first(self.size.height) + event.y, self._marking
+        if marking is not None and wanted < len(marking.targets):
+            for _ in range(abs(wanted - marking.at)):
+                self.pick("screen.next_mark" if wanted > marking.at else "screen.last_mark")

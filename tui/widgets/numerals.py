@@ -7,7 +7,9 @@ from tui.walking.distances import height
 from tui.widgets.glyphs import drawn
 from tui.widgets.painted import Line, Painted
 
-NOTHING = "-.---"
+NOTHING = "-"
+NO_SIGN = "\N{FIGURE SPACE}"
+"""Keeps the place of a sign, so that figures around the zero do not jump."""
 
 
 class Numerals(Painted):
@@ -31,7 +33,8 @@ class Numerals(Painted):
 
     def lines(self, width: int, height: int) -> Sequence[Line]:
         """The numerals; a stale height is hatched, with the reason across its middle."""
-        rows = drawn(self.text.replace("-.---", "- - -"), width - 2, height) or [self.text[:width]]
+        text = self.text if self.text[0] in "+-" else f"{NO_SIGN}{self.text}"
+        rows = drawn(text, width - 2, height) or [self.text[:width]]
         if not self._stale:
             return [((f" {row}", "strong"),) for row in rows]
         hatch = str.maketrans("█▀▄", "░░░")

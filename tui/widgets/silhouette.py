@@ -42,6 +42,7 @@ def frame_of(points: Sequence[Point], columns: int, rows: int, aspect: float = 2
     stations, heights = [p[0] for p in points], [p[1] for p in points]
     left, right, low, high = min(stations), max(stations), min(heights), max(heights)
     span = max(right - left, 0.5)
+    left, span = left - span / columns, span * (1 + 1 / columns)  # a face at the very foot has a column before it
     tall = max(high - low, span * aspect * rows / columns / 4, 0.1)
     foot = tall / rows
     return Frame(left, left + span, low - foot, low + tall * (1 + 0.6 / rows), columns, rows)
@@ -65,7 +66,7 @@ def section(
         top = height_at(ground, frame.station(column))
         if top is not None:
             _fill(cells, column, frame.level(top), blocks)
-    _line(cells, frame, steps)
+    _line(cells, frame, [(frame.left_m, steps[0][1]), *steps] if steps else ())
     if mark_m is not None and 0 <= (column := frame.column(mark_m)) <= frame.columns:
         column = min(column, frame.columns - 1)
         top = height_at(ground, frame.station(column))

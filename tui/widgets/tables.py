@@ -2,7 +2,7 @@
 
 import textwrap
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from textual import events
@@ -17,8 +17,10 @@ if TYPE_CHECKING:
     from logger.steps.option import Option
     from tui.walking.shelf import Kept
 
-STRONG = {"fail": "alarm", "warn": "strong"}
+STRONG = {"fail": "alarm", "OUTSIDE": "alarm", "warn": "strong", "within": "sure", "too close to tell": "strong"}
 ROOMY = 46
+LONGEST_LEAD = 14
+"""A longer word stands on a line of its own."""
 
 
 class Layouts(Painted):
@@ -29,10 +31,13 @@ class Layouts(Painted):
         self._options: tuple[Option, ...] = ()
         self._option: Option | None = None
         self._units = Units.METRES
+        self._beside: int | None = None
 
-    def show(self, options: "Sequence[Option]", option: "Option | None", units: Units) -> None:
-        """Show these, with one chosen."""
-        self._options, self._option, self._units = tuple(options), option, units
+    def show(
+        self, options: "Sequence[Option]", option: "Option | None", units: Units, beside: int | None = None
+    ) -> None:
+        """Show these, with one chosen and one it is put beside."""
+        self._options, self._option, self._units, self._beside = tuple(options), option, units, beside
         self.repaint()
 
     def lines(self, width: int, height: int) -> Sequence[Line]:
@@ -48,7 +53,8 @@ class Layouts(Painted):
 
     def _line(self, option: "Option", roomy: bool, width: int) -> Line:
         here = option is self._option
-        text = f"{'▸' if here else ' '} {option.risers:>6} {option.treads:>6} {len(option.landings):>5}"
+        mark = "▸" if here else "=" if option.risers == self._beside else " "
+        text = f"{mark} {option.risers:>6} {option.treads:>6} {len(option.landings):>5}"
         text += f" {small(option.face_m, self._units):>9} "
         text += f"{small(option.nosing_rise_m, self._units):>9} " if roomy else ""
         return (((text + judged(option))[:width].ljust(width), "chosen" if here else "plain"),)
@@ -71,9 +77,12 @@ class Told(Painted):
         super().__init__(id=id)
         self._pairs: tuple[tuple[str, str], ...] = ()
         self._page = 0
+        self._actions: Mapping[str, str] = {}
+        self._tapped: list[str] = []
 
-    def show(self, pairs: Sequence[tuple[str, str]]) -> None:
-        """Show these; the page is kept while they are the same."""
+    def show(self, pairs: Sequence[tuple[str, str]], actions: Mapping[str, str] | None = None) -> None:
+        """Show these; the page is kept while they are the same. `actions`: what a tap on a line of that word does."""
+        self._actions = actions or {}
         if tuple(pairs) != self._pairs:
             self._pairs, self._page = tuple(pairs), 0
         self.repaint()
@@ -86,11 +95,17 @@ class Told(Painted):
     def lines(self, width: int, height: int) -> Sequence[Line]:
         """The page, with a word on the last line where there is more."""
         every: list[Line] = []
+        self._tapped = []
         for word, text in self._pairs:
-            lead = safe(word, 14)
-            wrapped = textwrap.wrap(safe(text, 600), max(8, width - len(lead) - 4)) or [""]
-            every.append(((f" {lead} ", STRONG.get(word, "soft")), (f" {wrapped[0]}", "plain")))
-            every += [((" " * (len(lead) + 3) + line, "plain"),) for line in wrapped[1:]]
+            lead = safe(word, 24)
+            indent = len(lead) + 3 if len(lead) <= LONGEST_LEAD else 3
+            wrapped = textwrap.wrap(safe(text, 600), max(8, width - indent - 1)) or [""]
+            head: Line = ((f" {lead} ", STRONG.get(word, "soft")),) if lead else ()
+            if lead and len(lead) <= LONGEST_LEAD:
+                head = (*head, (f" {wrapped.pop(0)}", "plain"))
+            every += [head] if head else []
+            every += [((" " * indent + line, "plain"),) for line in wrapped]
+            self._tapped += [self._actions.get(word, "")] * (len(every) - len(self._tapped))
         if len(every) <= height:
             return every
         room = max(1, height - 1)
@@ -99,9 +114,13 @@ class Told(Painted):
         more: Line = ((f" {page + 1} of {pages}: m or a tap turns the page", "soft"),)
         return [*every[page * room : (page + 1) * room], more]
 
-    def on_click(self) -> None:
-        """A tap turns the page."""
-        self.turn_page()
+    def on_click(self, event: events.Click) -> None:
+        """A tap does what the line stands for, else it turns the page."""
+        action = self._tapped[event.y] if event.y < len(self._tapped) else ""
+        if action:
+            self.pick(action)
+        else:
+            self.turn_page()
 
 
 class Shelf(Painted):
@@ -142,11 +161,12 @@ class Shelf(Painted):
 
     def _line(self, i: int, width: int) -> Line:
         kept, here = self._sessions[i], i == self._at
-        state = "RECORDING " if kept.recording else ""
-        what = kept.trouble or f"{kept.observations} observed"
-        age = "" if kept.trouble else f", {ago(max(0.0, time.time() - kept.changed_s))} ago"
+        what = kept.trouble or f"{kept.observations} seen, {ago(max(0.0, time.time() - kept.changed_s))} ago"
+        what = f"RECORDING {what}" if kept.recording else what
+        name, room = kept.path.stem, max(12, width - len(what) - 4)
+        name = name if len(name) <= room else f"…{name[1 - room :]}"
         job = f"  {kept.job}" if kept.job and width >= ROOMY else ""
-        text = f"{'▸' if here else ' '} {kept.path.stem[:24]}  {state}{what}{age}{job}"
+        text = f"{'▸' if here else ' '} {name}  {what}{job}"
         return ((safe_line(text, width), "chosen" if here else "plain"),)
 
     def on_click(self, event: events.Click) -> None:
