@@ -44,7 +44,11 @@ def replayed(port: str) -> Replayed:
         raise PortMissing(port, "speed and pause are numbers") from None
     if asked or not 0 <= speed < 1e6 or not 0 <= pause_s < 1e9:
         raise PortMissing(port, "write replay://FILE, with ?speed=10 or ?pause=60 behind it where wanted")
-    return Replayed(Path(unquote(where)).expanduser(), speed, pause_s)
+    try:
+        path = Path(unquote(where)).expanduser()
+    except (RuntimeError, ValueError):
+        raise PortMissing(port, "there is no such user's folder; write the whole path") from None
+    return Replayed(path, speed, pause_s)
 
 
 def raw_chunks(session: Session) -> Iterator[RawChunk]:

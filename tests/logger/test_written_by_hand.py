@@ -1,4 +1,4 @@
-"""Files that people write, wrong in any way: instrument, catalogue, profile, levelling notes.
+"""Files that people write, wrong in any way: instrument, brief, rule set, catalogue, profile, levelling notes.
 
 Each is taken or refused in a sentence by an error of ours, at once. The long form is tests/bench/fuzz.py.
 """
@@ -18,6 +18,8 @@ from logger.errors import RiseError, WrongFile
 from logger.profile_file import read_profile
 from logger.reduction.adjustment import adjust
 from logger.reduction.levels import read_levels
+from logger.steps import rulebook
+from logger.steps.brief import read_brief
 
 ROOT = Path(__file__).parents[2]
 WORDS = ["", "0", "-1", "nan", "inf", "1e308", "1e-320", "9" * 400, "1" * 5000, "[" * 5000, '"', "'", ",", "\n", "\x00"]
@@ -28,6 +30,17 @@ def instrument_file(text: str, folder: Path) -> None:
     found = parse(text, "mine")
     assert parse(dump(found), "again") == found
     assert all(map(math.isfinite, (*found.accuracy, found.drift_m_per_h, found.resolution_m)))
+
+
+def brief(text: str, folder: Path) -> None:
+    path = folder / "brief.toml"
+    path.write_text(text, encoding="utf-8", newline="")
+    found = read_brief(path)
+    assert all(map(math.isfinite, (found.steps.tread_m, found.steps.landing_m, found.steps.fall, found.landing_fall)))
+
+
+def rules(text: str, folder: Path) -> None:
+    rulebook.parse(text, "mine", "own")
 
 
 def catalogue_file(text: str, folder: Path) -> None:
@@ -54,6 +67,8 @@ KINDS: dict[str, tuple[Callable[[str, Path], None], list[str]]] = {
         instrument_file,
         ["drivers/instruments/ascii-polled.toml", "drivers/instruments/ble-serial-lines.toml"],
     ),
+    "brief": (brief, ["tui/demo/brief.toml"]),
+    "rules": (rules, ["logger/steps/rules/garden.toml", "logger/steps/rules/irc-2024.toml"]),
     "catalogue": (catalogue_file, ["tui/demo/catalogue.toml"]),
     "catalogue as a table": (catalogue_table, ["tui/demo/ground.csv"]),
     "profile": (profile, ["tui/demo/ground.csv"]),
@@ -84,7 +99,7 @@ def test_taken_or_refused_in_words(kind: str, data: st.DataObject, tmp_path: Pat
     assert len(refusal(read, text, tmp_path).split()) != 1
 
 
-@pytest.mark.parametrize("read", [catalogue_file, instrument_file])
+@pytest.mark.parametrize("read", [brief, catalogue_file, instrument_file, rules])
 @pytest.mark.parametrize("value", ["1" * 5000, "[" * 5000])
 def test_a_number_or_a_nest_without_end(read: Callable[[str, Path], None], value: str, tmp_path: Path) -> None:
     with pytest.raises((DriverError, WrongFile), match="not TOML"):

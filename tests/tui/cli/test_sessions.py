@@ -132,6 +132,7 @@ def test_a_session_is_a_port(run: Any, walked: Path, tmp_path: Path) -> None:
     ("port", "said"),
     [
         ("replay://none.walk", "no such file"),
+        ("replay://~nobody-here/a.walk", "no such user"),
         ("replay://a.walk?speed=x", "numbers"),
         ("replay://a.walk?x=1", "replay://FILE"),
     ],
