@@ -14,8 +14,8 @@ from math import sqrt
 from logger.built_depths import ASKED, NONE, BuiltDepth, Depths, Distances
 from logger.built_heights import RULE, Built, Estimate, Levels, Status, judge, worst
 from logger.built_rules import Case, falls, held
-from logger.construction import Part
-from logger.setout import SAME_M, SetOut
+from logger.construction import SAME_M, Part
+from logger.setout import SetOut
 from logger.steps.option import Finding, Verdict
 from logger.steps.rulebook import RuleSet
 

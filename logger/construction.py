@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from logger.steps.tables import Layer, Unit
 
 SAME_M = 1e-9
+"""Heights closer than this are the same; far below what any instrument shows."""
 WORKING_ROOM_M = 0.6096
 """Room to kneel between the steps and a stake; two feet, common practice."""
 

@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
-from logger.construction import Construction, Part
-from logger.setout import SAME_M, Mark, SetOut
+from logger.construction import SAME_M, Construction, Part
 
 
 class Sort(StrEnum):
@@ -32,27 +31,24 @@ class Course:
         return self.top_m - self.bottom_m
 
 
-def courses(plan: SetOut, build: Construction) -> tuple[Course, ...]:
-    """Every course of one layout in the order it is laid; none where the brief does not say what stands there."""
-    return tuple(course for mark in plan.marks for course in _of(mark, build))
-
-
-def _of(mark: Mark, build: Construction) -> list[Course]:
-    layers = build.front_layers(mark.riser, mark.part)
-    finished = mark.front.finished_m
-    if layers.unit_m is None or finished is None:
-        return []
-    rows, under_cap = rows_of(mark, build), finished - layers.cap_m
+def laid(
+    build: Construction, riser: int, part: Part, *, depth_m: float | None, finished_m: float
+) -> tuple[Course, ...]:
+    """The courses at one face, from the base up; none where the brief does not say what stands there."""
+    layers = build.front_layers(riser, part)
+    if layers.unit_m is None:
+        return ()
+    rows, under_cap = _rows(build, part, depth_m), finished_m - layers.cap_m
     foot = under_cap - layers.unit_m
     buried, high = _split(layers.bury_m, build.course_m), _split(layers.unit_m, build.course_m)
-    laid: list[Course] = []
+    found: list[Course] = []
     for sort, bottom, parts in ((Sort.BURIED, foot - layers.bury_m, buried), (Sort.UNIT, foot, high)):
         for height in parts:
-            laid.append(Course(mark.riser, len(laid) + 1, sort, bottom, bottom + height, rows))
+            found.append(Course(riser, len(found) + 1, sort, bottom, bottom + height, rows))
             bottom += height
     if layers.cap_m > SAME_M:
-        laid.append(Course(mark.riser, len(laid) + 1, Sort.CAP, under_cap, finished, rows))
-    return laid
+        found.append(Course(riser, len(found) + 1, Sort.CAP, under_cap, finished_m, rows))
+    return tuple(found)
 
 
 def _split(height_m: float, course_m: float | None) -> list[float]:
@@ -63,9 +59,9 @@ def _split(height_m: float, course_m: float | None) -> list[float]:
     return [height_m / count] * count
 
 
-def rows_of(mark: Mark, build: Construction) -> int:
+def _rows(build: Construction, part: Part, depth_m: float | None) -> int:
     """Rows of units behind one riser: as deep as the tread, one edge row before a landing or against the grade."""
-    if mark.depth_m is None or mark.part is Part.LANDING or build.unit_depth_m is None:
+    if depth_m is None or part is Part.LANDING or build.unit_depth_m is None:
         return 1
-    covered = mark.depth_m + build.overhang_m + build.overlap_m
+    covered = depth_m + build.overhang_m + build.overlap_m
     return max(1, int((covered + build.joint_m - 1e-6) // (build.unit_depth_m + build.joint_m)) + 1)

@@ -13,10 +13,10 @@ import numpy as np
 
 from drivers.lengths import Units
 from logger import measures
-from logger.construction import Construction
+from logger.construction import SAME_M, Construction
 from logger.errors import Refused, WrongFile
 from logger.profile import Floats, Ground, Profile, ProfilePoint
-from logger.setout import SAME_M, SetOut
+from logger.setout import SetOut
 
 DEEP_M = 1.2
 """An unshored cut deeper than this is flagged; common practice, about four feet. Local law may say less."""

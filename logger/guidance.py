@@ -32,6 +32,7 @@ class Level(StrEnum):
 
     FINISHED = "finished"
     BASE_TOP = "base top"
+    COURSE = "top of course"
     SUBGRADE = "subgrade"
     CROSSING = "ground crossing"
 
@@ -145,6 +146,11 @@ def targets(plan: SetOut, level: Level, ground: Ground) -> tuple[Target, ...]:
     for mark in plan.marks:
         if level is Level.CROSSING:
             found += [_crossing(mark.riser, station, ground) for station in mark.ground_crossings_m]
+            continue
+        if level is Level.COURSE:
+            found += [
+                Target(mark.riser, f"course {c.number}", level, c.top_m, mark.face_station_m) for c in mark.courses
+            ]
             continue
         back_m = mark.face_station_m + (mark.depth_m or 0.0)
         for place, end, station in (("front", mark.front, mark.face_station_m), ("back", mark.back, back_m)):

@@ -12,7 +12,7 @@ from drivers.lengths import Units
 from logger import measures
 from logger.catalogue import Kind, Use
 from logger.construction import Construction, Part
-from logger.courses import Course, Sort, courses
+from logger.courses import Sort
 from logger.earthworks import Earthworks
 from logger.errors import WrongFile
 from logger.setout import SetOut
@@ -57,7 +57,6 @@ class Job:
     work: Earthworks
     build: Construction
     units: Units
-    courses: tuple[Course, ...]
 
     @property
     def width_m(self) -> float:
@@ -87,7 +86,7 @@ def needs(plan: SetOut, work: Earthworks, build: Construction, *, units: Units =
     """Everything one layout needs, in the order of the work."""
     if missing := build.missing():
         raise WrongFile(build.source, missing)
-    job = Job(plan, work, build, units, courses(plan, build))
+    job = Job(plan, work, build, units)
     made = (_digging, _base, _units, _landings, _walls, _drains, _fittings)
     return tuple(replace(need, units=units) for make in made for need in make(job) if need.quantity > 0)
 
@@ -117,7 +116,7 @@ def _base(job: Job) -> Iterator[Need]:
 
 def _units(job: Job) -> Iterator[Need]:
     build, row = job.build, exact(job.width_m)
-    rows = {sort: sum(c.rows for c in job.courses if c.sort is sort) for sort in Sort}
+    rows = {sort: sum(c.rows for m in job.plan.marks for c in m.courses if c.sort is sort) for sort in Sort}
     units, capped, buried = rows[Sort.UNIT] + rows[Sort.BURIED], rows[Sort.CAP], rows[Sort.BURIED]
     high = "" if build.course_m is None else f" in courses of {job.length(build.course_m)}"
     how = f"{count(len(job.plan.marks), 'riser')}, {count(rows[Sort.UNIT], 'row')}{high}"

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from logger.construction import Construction, Layers, Part, construction_of
+from logger.construction import SAME_M, Construction, Layers, Part, construction_of
+from logger.courses import Course, laid
 from logger.errors import Refused
 from logger.observation import Tape
 from logger.profile import Ground, Profile
@@ -19,9 +20,6 @@ from logger.steps.option import Option
 
 if TYPE_CHECKING:
     from logger.steps.brief import Brief
-
-SAME_M = 1e-9
-"""Heights closer than this are the same; far below what any instrument shows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +52,7 @@ class Mark:
     """One riser: its line, the distances to it, and the levels at the front and the back of the step above it.
 
     `beds` are the benches it stands on, from the front: two under a landing whose edge row goes deeper than what lies
-    behind it.
+    behind it. `courses` make up its face, from the base up.
     """
 
     riser: int
@@ -69,6 +67,7 @@ class Mark:
     front: Heights
     back: Heights
     beds: tuple[Bed, ...] = ()
+    courses: tuple[Course, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,6 +233,7 @@ def _mark(k: int, surface: _Surface, build: Construction, tape: Tape) -> Mark:
         front=front,
         back=Heights() if depth is None else beds[-1].back,
         beds=beds,
+        courses=laid(build, k, part, depth_m=depth, finished_m=top),
     )
 
 

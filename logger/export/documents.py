@@ -5,7 +5,7 @@ from dataclasses import asdict
 from typing import Any
 
 from logger.asbuilt import AsBuilt
-from logger.courses import Course
+from logger.built_depths import BuiltDepth
 from logger.earthworks import Earthworks
 from logger.quote import Quote
 from logger.setout import Mark, SetOut, Stake
@@ -46,6 +46,7 @@ def _mark(mark: Mark) -> Mapping[str, Any]:
         "front": asdict(mark.front),
         "back": asdict(mark.back),
         "beds": [asdict(bed) for bed in mark.beds],
+        "courses": [asdict(course) for course in mark.courses],
     }
 
 
@@ -66,9 +67,7 @@ def _stake(stake: Stake) -> Mapping[str, Any]:
     }
 
 
-def takeoff_document(
-    taken: TakeOff, work: Earthworks, laid: tuple[Course, ...] = (), offers: tuple[Quote, ...] = ()
-) -> dict[str, Any]:
+def takeoff_document(taken: TakeOff, plan: SetOut, work: Earthworks, offers: tuple[Quote, ...] = ()) -> dict[str, Any]:
     """Quantities, their amounts as decimal strings, volumes and courses behind them, and the quotes made from them."""
     return {
         "schema": TAKEOFF,
@@ -78,7 +77,7 @@ def takeoff_document(
         "currency": taken.currency,
         "unpriced": list(taken.unpriced),
         "digging": asdict(work),
-        "courses": [asdict(course) | {"sort": course.sort.value} for course in laid],
+        "courses": [asdict(course) for mark in plan.marks for course in mark.courses],
         "quotes": [_offer(offer) for offer in offers],
         "cautions": [*cautions.DIGGING, cautions.GOVERNS],
     }
@@ -115,10 +114,7 @@ def asbuilt_document(result: AsBuilt) -> dict[str, Any]:
     return {
         "schema": ASBUILT,
         "risers": [asdict(riser) | {"status": riser.status.value} for riser in result.risers],
-        "depths": [
-            asdict(depth) | {"part": depth.part.value, "status": depth.status.value if depth.built_m is not None else "not checked"}
-            for depth in result.depths
-        ],
+        "depths": [_depth(depth) for depth in result.depths],
         "uniformity_m": result.uniformity_m,
         "status": result.status.value,
         "rule": result.rule,
@@ -126,3 +122,7 @@ def asbuilt_document(result: AsBuilt) -> dict[str, Any]:
         "limits": asdict(result.limits),
         "findings": [asdict(finding) | {"status": finding.status.value} for finding in result.findings],
     }
+
+
+def _depth(depth: BuiltDepth) -> Mapping[str, Any]:
+    return asdict(depth) | {"status": "not checked" if depth.built_m is None else depth.status.value}

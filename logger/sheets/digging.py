@@ -22,7 +22,6 @@ class Dug:
 
     marks: SetOut
     work: Earthworks
-    courses: tuple[Course, ...]
 
 
 def cut_sheet(profile: Profile, option: Option, dug: Dug, units: Units) -> Sheet:
@@ -36,7 +35,7 @@ def cut_sheet(profile: Profile, option: Option, dug: Dug, units: Units) -> Sheet
             Lines("Before you dig", (*work.warnings, *cautions.DIGGING, cautions.GOVERNS), boxed=True),
             _depths(profile, dug.marks, units),
             _volumes(work, units),
-            _courses(dug, units),
+            _courses(dug.marks, units),
             Lines("Remarks", dug.marks.notes),
         ),
         foot=foot(profile),
@@ -68,7 +67,7 @@ def _depths(profile: Profile, marks: SetOut, units: Units) -> Table:
     )
 
 
-def _courses(dug: Dug, units: Units) -> Table:
+def _courses(marks: SetOut, units: Units) -> Table:
     def row(course: Course) -> tuple[Cell, ...]:
         return (
             Cell(str(course.riser)),
@@ -82,7 +81,7 @@ def _courses(dug: Dug, units: Units) -> Table:
     return Table(
         "Courses, in the order they are laid",
         ("Riser", "Course", "Its foot", "Its top", "Height with joint", "Rows"),
-        tuple(row(course) for course in dug.courses),
+        tuple(row(course) for mark in marks.marks for course in mark.courses),
         strong=(3,),
         note="Heights are above the zero, at the front. The foot of the lowest course stands on the bedding, or on the "
         "base where there is none. Rows lie one behind the other.",

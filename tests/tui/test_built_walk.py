@@ -178,9 +178,33 @@ def test_guided_to_a_base_top_and_to_a_crossing(
     taken = until("", event="taken")["answer"]
     assert (taken["kind"], taken["riser"], taken["place"]) == ("base", 1, "front")
     assert until(event="mark")["words"].startswith("riser 1, back")
-    until("level crossing", event="mark")
+    until("height crossing", event="mark")
     until("riser 2", event="mark")
     level.ask("at 0.1")
     until(say="up the slope")
     level.ask(f"at {marks[1]['ground_crossings_m'][0]}")
     until(say="on line")
+
+
+def test_a_pulled_cable_is_told_and_nothing_counts_before_the_zero_is_observed_again(
+    guided: tuple[Child, Callable[..., dict[str, Any]]], marks: list[dict[str, Any]]
+) -> None:
+    level, until = guided
+    assert until("zero BM", event="taken")["answer"]["ok"]
+    until(event="guidance")
+    level.ask("unplug")
+    down = until(event="link")
+    assert "no line to the instrument" in down["words"]
+    assert down["bell"] == 3
+    assert until("", event="taken")["answer"]["error"] == "link_lost"
+    level.ask("replug")
+    assert until(event="link")["words"] == "the line is back"
+    assert until(event="guidance")["say"] == "check the zero"
+    assert until("", event="taken")["answer"]["error"] == "needs_zero"
+    level.ask(f"point BM {BM_M}")
+    assert until("zero BM", event="taken")["answer"]["ok"]
+    level.ask(f"point base {BM_M + marks[0]['front']['base_top_m'] + 0.02}")
+    until(say="lower")
+    taken = until("", event="taken")
+    assert taken["answer"]["riser"] == 1
+    assert "too high" in taken["words"]

@@ -9,7 +9,6 @@ from tui.cli.plan import Plan
 
 if TYPE_CHECKING:
     from logger.catalogue import Catalogue
-    from logger.courses import Course
     from logger.earthworks import Earthworks
     from logger.needs import Need
     from logger.setout import SetOut
@@ -23,7 +22,6 @@ class Quantities:
 
     marks: "SetOut"
     work: "Earthworks"
-    courses: "tuple[Course, ...]"
     wanted: "tuple[Need, ...]"
     catalogue: "Catalogue"
     taken: "TakeOff"
@@ -33,7 +31,6 @@ def read_quantities(plan: Plan, catalogue_path: Path | None, alternative: str = 
     """Dig, count and price one layout; WrongFile where brief or catalogue leave out what is needed."""
     from logger.catalogue import Catalogue, read_catalogue
     from logger.construction import construction_of
-    from logger.courses import courses
     from logger.earthworks import Soil, dig
     from logger.needs import needs
     from logger.setout import marks_of
@@ -48,11 +45,11 @@ def read_quantities(plan: Plan, catalogue_path: Path | None, alternative: str = 
     soil = Soil(swell=layers.swell, topsoil_m=layers.topsoil_m or 0.0)
     work = dig(plan.profile, marks, build, soil, units=plan.units)
     wanted = needs(marks, work, build, units=plan.units)
-    return Quantities(marks, work, courses(marks, build), wanted, catalogue, take_off(wanted, catalogue, alternative))
+    return Quantities(marks, work, wanted, catalogue, take_off(wanted, catalogue, alternative))
 
 
 def dug_sheet(plan: Plan, found: Quantities) -> "Sheet":
     """The cut sheet of one layout."""
     from logger.sheets.digging import Dug, cut_sheet
 
-    return cut_sheet(plan.profile, plan.option, Dug(found.marks, found.work, found.courses), plan.units)
+    return cut_sheet(plan.profile, plan.option, Dug(found.marks, found.work), plan.units)

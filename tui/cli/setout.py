@@ -18,8 +18,8 @@ from tui.cli.plan import Plan, plan_arguments, read_plan
 @click.option("--instrument", default="", help="Name or file of the instrument.")
 @click.option("--live", is_flag=True, help="Guide live, with the recorder that runs or the port the session knows.")
 @click.option(
-    "--level",
-    type=click.Choice(["finished", "base", "subgrade", "crossing"]),
+    "--height",
+    type=click.Choice(["finished", "base", "course", "subgrade", "crossing"]),
     default="base",
     show_default=True,
     help="What to guide to.",
@@ -53,7 +53,7 @@ def _guide(plan: Plan, file: Path, given: Mapping[str, Any], *, as_json: bool) -
     """Guide to each mark until the input ends."""
     import asyncio
 
-    from tui.cli.live import HELP, LEVELS, Talk, run
+    from tui.cli.live import HEIGHTS, HELP, Talk, run
     from tui.walking.opening import Opening
 
     def say(told: dict[str, Any]) -> None:
@@ -62,7 +62,7 @@ def _guide(plan: Plan, file: Path, given: Mapping[str, Any], *, as_json: bool) -
         else:
             click.echo("\a" * (told.get("bell") or 0) + printable(told["words"]))
 
-    talk = Talk(plan, LEVELS[given["level"]], plan.units, length_m(given["tolerance"], plan.units))
+    talk = Talk(plan, HEIGHTS[given["height"]], plan.units, length_m(given["tolerance"], plan.units))
     opening = Opening(file, port=given["port"], instrument=given["instrument"], units=plan.units.value)
     click.echo(HELP, err=True)
     return asyncio.run(run(opening, talk, say))

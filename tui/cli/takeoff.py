@@ -35,7 +35,7 @@ def command(*, file: Path, catalogue_path: Path | None, alternative: str, as_jso
     found = read_quantities(plan, catalogue_path, alternative)
     offers = quotes(found.wanted, found.catalogue) if found.taken.total is not None else ()
     if as_json:
-        emit_json(takeoff_document(found.taken, found.work, found.courses, offers))
+        emit_json(takeoff_document(found.taken, found.marks, found.work, offers))
         return
     click.echo(plain_text(dug_sheet(plan, found)))
     if offers:

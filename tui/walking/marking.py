@@ -139,6 +139,8 @@ def lines_at(target: Target, tape_m: float) -> tuple[str, ...]:
             return (f"built {target.riser} {target.place}",)
         case Level.BASE_TOP:
             return (f"base {target.riser} {target.place}",)
+        case Level.COURSE:
+            return (f"point riser {target.riser} {target.place}",)
         case Level.SUBGRADE:
             return ("surface dug", f"station {tape_m:.6f} m # {note_of(target)}", "surface ground")
         case Level.CROSSING:

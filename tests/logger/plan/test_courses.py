@@ -8,7 +8,7 @@ import pytest
 
 from logger.catalogue import Use
 from logger.construction import Construction, construction_of
-from logger.courses import Course, Sort, courses
+from logger.courses import Course, Sort
 from logger.earthworks import Soil, dig
 from logger.needs import needs
 from logger.profile import Profile, ProfilePoint
@@ -26,6 +26,10 @@ def stacked(build: Construction, option: Option) -> Construction:
     return replace(build, course_m=0.06, first=replace(build.first, bury_m=0.12), edge_m=0.3)
 
 
+def courses(plan: SetOut) -> tuple[Course, ...]:
+    return tuple(course for mark in plan.marks for course in mark.courses)
+
+
 def of(riser: int, laid: tuple[Course, ...]) -> list[tuple[Sort, float, float]]:
     return [(c.sort, c.bottom_m, c.top_m) for c in laid if c.riser == riser]
 
@@ -34,7 +38,7 @@ def test_every_course_stands_on_the_one_below_and_the_cap_ends_at_the_finished_h
     slope: Profile, option: Option, stacked: Construction
 ) -> None:
     plan = marks_of(slope, option, stacked)
-    laid = courses(plan, stacked)
+    laid = courses(plan)
     assert [sort for sort, _, _ in of(1, laid)] == [Sort.BURIED] * 2 + [Sort.UNIT] * 2 + [Sort.CAP]
     assert [sort for sort, _, _ in of(2, laid)] == [Sort.UNIT] * 2 + [Sort.CAP], "the edge row makes the face"
     for mark in plan.marks:
@@ -66,7 +70,7 @@ def test_courses_of_a_brief_fill_the_face_and_the_foot_is_buried_by_whole_ones()
     )
     option = solve(ground, brief).options[0]
     build = construction_of(brief, option)
-    laid = courses(marks_of(ground, option, build), build)
+    laid = courses(marks_of(ground, option, build))
     count = round((option.face_m - 0.04) / 0.05)
     for riser in range(2, option.risers + 1):
         assert [sort for sort, _, _ in of(riser, laid)] == [Sort.UNIT] * count + [Sort.CAP]
