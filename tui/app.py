@@ -15,6 +15,7 @@ from textual.screen import Screen
 from drivers.lengths import Units
 from logger.errors import RiseError
 from tui.actions import JOB, Action, Place, bindings
+from tui.leaving import leave_for_sure
 from tui.messages import BestSolved, BookChanged, BuiltChecked, LinkChanged, LiveChanged, RecorderGone
 from tui.palette import JobCommands
 from tui.screens import TABLE
@@ -96,6 +97,8 @@ class RisewalkApp(App[str]):
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGHUP):
             loop.add_signal_handler(number, self.exit, "")
+            if not self.is_headless:
+                leave_for_sure(number)
         self.set_interval(PAINT_S, self._paint)
         self.push_screen(TABLE[Place.INSTRUMENT if self.opening is None else Place.WALK]())
         if self.opening is not None:

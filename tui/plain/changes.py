@@ -59,7 +59,7 @@ class Changes:
         before, self._told = self._told, state
         if state is State.STEADY and live is not None:
             self._told_m = live.height_m
-        again = "Live again. " if before in DOWN else ""
+        again = "Live again. " if before in DOWN and state not in DOWN else ""
         return again + _line(state, live, standing, units)
 
     def _far(self, live: Live) -> bool:

@@ -18,7 +18,6 @@ from tui.plain.news import News
 from tui.plain.streams import STDIN, STDOUT, Voice, typed
 from tui.plain.talk import AT_ONCE, Leave, Reply, Talk
 from tui.sound import Sound, Sounder
-from tui.walking.doubts import CHECKS
 from tui.walking.opening import Opening, Started, connected, start
 from tui.walking.said import safe
 from tui.walking.telling import told
@@ -145,10 +144,6 @@ class Desk:
 
     async def _work(self) -> None:
         await self.news.ready.wait()
-        if not self.walk.rows:
-            for check in CHECKS:
-                self.say(f"Check: {check}")
-        self.news.catch_up()
         while (line := await self._lines.get()) is not None:
             await self._do(line)
         self._over.set()

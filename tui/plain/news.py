@@ -8,7 +8,7 @@ from pathlib import Path
 from logger.errors import WrongFile
 from tui.plain.talk import Talk
 from tui.walking.best import Best, Question, Solver, solved
-from tui.walking.doubts import warnings
+from tui.walking.doubts import CHECKS, warnings
 from tui.walking.telling import called
 from tui.walking.wanted import Wanted, brief_beside, wanted_for
 
@@ -61,6 +61,8 @@ class News:
         assert standing is not None
         self.known = {row.n for row in rows}
         self.say(f"Open: {standing.session}, {standing.observations} observed. Type help for the words there are.")
+        for check in () if rows else CHECKS:
+            self.say(f"Check: {check}")
         path = self._brief or brief_beside(self._session)
         if path is not None:
             try:

@@ -17,7 +17,7 @@ HELP = (
     "zero: observe the zero again. point NAME: a named point. benchmark NAME: a first mark.",
     "turn: a turning point; then the reference end moves, and the same point again. moved: it has been moved.",
     "force: take the next reading without waiting for steady. stop: end the wait.",
-    "undo: strike out the last observation. strike N # reason: any other. Both ask first: yes or no.",
+    "undo: strike out the last observation. strike N # reason: any other. Both are asked first, yes or no.",
     "note TEXT: a remark. surface ground, dug, base or built: what comes next. rod LENGTH: the stick under the probe.",
     "base RISER front, built RISER front, face RISER LENGTH: steps as they are laid.",
     "mute: sound off or on. quit: leave, the recorder goes on. end: end the session and leave.",
