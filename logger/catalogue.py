@@ -1,6 +1,7 @@
 """The catalogue a person writes: what is bought, how it is sold, what it costs, and the terms of a quote.
 
-TOML, or CSV with one item a line. Money and amounts are exact decimals; currency is a symbol and nothing else.
+TOML, or CSV with one item a line; currency and terms stand in the same TOML or in one of their own. Money and amounts
+are exact decimals; currency is a symbol and nothing else.
 """
 
 import csv
@@ -198,41 +199,65 @@ class Catalogue(Strict):
         return found.get(alternative, found.get(""))
 
 
-def read_catalogue(path: Path | str) -> Catalogue:
-    """Read a catalogue, TOML or CSV by its name; WrongFile lists every mistake."""
+def read_catalogue(path: Path | str, terms: Path | str | None = None) -> Catalogue:
+    """Read a catalogue, TOML or CSV by its name, with its currency and terms from a file of their own where given.
+
+    WrongFile lists every mistake.
+    """
     path = Path(path)
+    catalogue = parse_catalogue(_text(path), path)
+    if terms is None:
+        return catalogue
+    terms = Path(terms)
+    if found := _toml(_text(terms), terms):
+        if "item" in found:
+            raise WrongFile(terms, ["items belong in the catalogue; terms hold [catalogue] and [quote] alone"])
+        said = _validated(found, terms, [])
+        return catalogue.model_copy(update={name: getattr(said, name) for name in said.model_fields_set})
+    return catalogue
+
+
+def _text(path: Path) -> str:
     try:
         data = path.read_bytes()
         if len(data) > MAX_BYTES:
             raise WrongFile(path, ["larger than a catalogue can be"])
-        text = data.decode("utf-8-sig")
+        return data.decode("utf-8-sig")
     except OSError as error:
         raise WrongFile(path, [error.strerror or "cannot be read"]) from error
     except UnicodeDecodeError:
         raise WrongFile(path, ["not UTF-8 text"]) from None
-    return parse_catalogue(text, path)
 
 
 def parse_catalogue(text: str, path: Path) -> Catalogue:
     """The catalogue in a text; `path` tells TOML from CSV and stands in the messages."""
-    if path.suffix.lower() == ".csv":
-        try:
-            tables: dict[str, Any] = {
-                "item": [_filled(row) for row in csv.DictReader(io.StringIO(text, newline=""), strict=True)]
-            }
-        except csv.Error as error:
-            raise WrongFile(path, [f"not CSV: {error}"]) from None
-    else:
-        try:
-            tables = tomllib.loads(text)
-        except RecursionError:
-            raise WrongFile(path, ["not TOML: nested too deeply"]) from None
-        except ValueError as error:  # TOMLDecodeError, or a whole number of thousands of digits
-            raise WrongFile(path, [f"not TOML: {error}"]) from None
+    if path.suffix.lower() != ".csv":
+        return _validated(_toml(text, path), path, [])
+    reader = csv.DictReader(io.StringIO(text, newline=""), strict=True)
+    items, lines = [], []
+    try:
+        for row in reader:
+            items.append(_filled(row))
+            lines.append(reader.line_num)
+    except csv.Error as error:
+        raise WrongFile(path, [f"not CSV: {error}"]) from None
+    return _validated({"item": items}, path, lines)
+
+
+def _toml(text: str, path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise WrongFile(path, ["not TOML: nested too deeply"]) from None
+    except ValueError as error:  # TOMLDecodeError, or a whole number of thousands of digits
+        raise WrongFile(path, [f"not TOML: {error}"]) from None
+
+
+def _validated(tables: dict[str, Any], path: Path, lines: list[int]) -> Catalogue:
     try:
         return Catalogue.model_validate(tables).model_copy(update={"source": str(path)})
     except ValidationError as error:
-        raise WrongFile(path, [_mistake(e) for e in error.errors()]) from None
+        raise WrongFile(path, [_mistake(e, lines) for e in error.errors()]) from None
 
 
 def _filled(row: dict[str | None, Any]) -> dict[str, Any]:
@@ -240,6 +265,10 @@ def _filled(row: dict[str | None, Any]) -> dict[str, Any]:
     return {(key or "beyond the header"): value for key, value in row.items() if value not in ("", None)}
 
 
-def _mistake(error: Any) -> str:
-    place = ".".join(str(part) for part in error["loc"]) or "catalogue"
-    return f"{place}: {error['msg'].removeprefix('Value error, ')}"
+def _mistake(error: Any, lines: list[int]) -> str:
+    """One mistake by its place: the line of a CSV, the number of the item of a TOML."""
+    table, *place = error["loc"] or ("catalogue",)
+    if table == "item" and place:
+        number, *place = place
+        table = f"line {lines[number]}" if lines else f"item {number + 1}"
+    return f"{': '.join([str(table), *map(str, place)])}: {error['msg'].removeprefix('Value error, ')}"

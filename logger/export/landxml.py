@@ -10,16 +10,16 @@ from xml.etree import ElementTree as ET
 from logger.profile import Profile
 from logger.setout import SetOut
 
+UNKNOWN = "1970-01-01T00:00:00Z"
+"""The schema wants a date; this one stands where the ground does not come from a session."""
 NAMESPACE = "http://www.landxml.org/schema/LandXML-1.2"
 
 
-def landxml(profile: Profile, plan: SetOut | None = None, *, version: str = "") -> str:
-    """The document as text; it carries no date of its own, so that equal input gives equal bytes."""
+def landxml(profile: Profile, plan: SetOut | None = None, *, version: str = "", walked: str = UNKNOWN) -> str:
+    """The document as text, dated by when the ground was walked (ISO 8601), so that equal input gives equal bytes."""
     ET.register_namespace("", NAMESPACE)
-    # The schema wants date and time; they are fixed because the walk's own are in the session.
-    root = ET.Element(
-        _tag("LandXML"), {"version": "1.2", "date": "1970-01-01", "time": "00:00:00", "language": "English"}
-    )
+    date, time = walked[:10], walked[11:19]
+    root = ET.Element(_tag("LandXML"), {"version": "1.2", "date": date, "time": time, "language": "English"})
     units = ET.SubElement(root, _tag("Units"))
     metric = {
         "areaUnit": "squareMeter",

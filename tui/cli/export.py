@@ -94,7 +94,22 @@ def _landxml(plan: Drawn) -> str:
 
     from logger.export.landxml import landxml
 
-    return landxml(plan.profile, plan.marks, version=version("risewalk"))
+    walked = {} if (at := _walked(plan.file)) is None else {"walked": at}
+    return landxml(plan.profile, plan.marks, version=version("risewalk"), **walked)
+
+
+def _walked(file: Path) -> str | None:
+    """When the first observation of a session was made, ISO 8601; None for ground that is no session."""
+    from logger.profile_file import is_session
+    from logger.session.events import iso
+    from logger.session.replay import field_book
+    from logger.session.store import Session
+
+    if not is_session(file):
+        return None
+    with Session.open(file) as session:
+        entries = field_book(session).entries
+    return iso(entries[0].at_us) if entries else None
 
 
 def _needed(plan: Drawn) -> "SetOut":

@@ -1,8 +1,11 @@
 """What take-off and the sheets about digging and money share: volumes, needs, the catalogue, the priced lines."""
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+import click
 
 from logger.errors import WrongFile
 from tui.cli.plan import Plan
@@ -27,7 +30,23 @@ class Quantities:
     taken: "TakeOff"
 
 
-def read_quantities(plan: Plan, catalogue_path: Path | None, alternative: str = "") -> Quantities:
+EXISTING = click.Path(dir_okay=False, path_type=Path)
+
+
+def catalogue_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """--catalogue, --terms and --alternative, the same for every command that counts and prices."""
+    for option in reversed(
+        (
+            click.option("--catalogue", type=EXISTING, help="What is bought and what it costs (TOML or CSV)."),
+            click.option("--terms", type=EXISTING, help="Currency and terms of the quote (TOML), where apart from it."),
+            click.option("--alternative", default="", help="Count this alternative of the catalogue."),
+        )
+    ):
+        command = option(command)
+    return command
+
+
+def read_quantities(plan: Plan, given: Mapping[str, Any]) -> Quantities:
     """Dig, count and price one layout; WrongFile where brief or catalogue leave out what is needed."""
     from logger.catalogue import Catalogue, read_catalogue
     from logger.construction import construction_of
@@ -36,7 +55,10 @@ def read_quantities(plan: Plan, catalogue_path: Path | None, alternative: str = 
     from logger.setout import marks_of
     from logger.takeoff import take_off
 
-    catalogue = Catalogue() if catalogue_path is None else read_catalogue(catalogue_path)
+    path, alternative = given["catalogue"], given["alternative"]
+    if path is None and given["terms"] is not None:
+        raise click.UsageError("terms go with prices: --catalogue FILE")
+    catalogue = Catalogue() if path is None else read_catalogue(path, given["terms"])
     if alternative and alternative not in catalogue.alternatives:
         named = ", ".join(name for name in catalogue.alternatives if name) or "none"
         raise WrongFile(catalogue.source, [f"no alternative {alternative!r}; there are {named}"])

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tui.cli.plan import EXISTING, Plan, plan_arguments, read_plan, write_file
+from tui.cli.quantities import catalogue_options
 from tui.cli.waiting import waiting
 
 if TYPE_CHECKING:
@@ -17,11 +18,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What a sheet is made from: the file, the options of the layout, a catalogue, the walk over finished steps."""
+    """What a sheet is made from: the file, the options of layout and catalogue, the walk over finished steps."""
 
     file: Path
     given: Mapping[str, Any]
-    catalogue: Path | None
     built: Path | None
 
     def plan(self) -> Plan:
@@ -41,7 +41,7 @@ def _cut(wanted: Wanted) -> "Sheet":
     from tui.cli.quantities import dug_sheet, read_quantities
 
     plan = wanted.plan()
-    return dug_sheet(plan, read_quantities(plan, None))
+    return dug_sheet(plan, read_quantities(plan, wanted.given))
 
 
 def _quantities(wanted: Wanted) -> "Sheet":
@@ -49,7 +49,7 @@ def _quantities(wanted: Wanted) -> "Sheet":
     from tui.cli.quantities import read_quantities
 
     plan = wanted.plan()
-    return quantities_sheet(plan.profile, plan.option, read_quantities(plan, wanted.catalogue).taken, plan.units)
+    return quantities_sheet(plan.profile, plan.option, read_quantities(plan, wanted.given).taken, plan.units)
 
 
 def _money(wanted: Wanted, *, office: bool) -> "Sheet":
@@ -57,10 +57,10 @@ def _money(wanted: Wanted, *, office: bool) -> "Sheet":
     from logger.sheets.money import client_sheet, office_sheet
     from tui.cli.quantities import read_quantities
 
-    if wanted.catalogue is None:
+    if wanted.given["catalogue"] is None:
         raise click.UsageError("a quote needs prices: --catalogue FILE")
     plan = wanted.plan()
-    found = read_quantities(plan, wanted.catalogue)
+    found = read_quantities(plan, wanted.given)
     made = office_sheet if office else client_sheet
     offers = quotes(found.wanted, found.catalogue)
     return made(plan.profile, plan.option, offers, found.catalogue, units=plan.units)
@@ -118,11 +118,7 @@ def with_source(sheet: "Sheet", file: Path) -> "Sheet":
 @click.command(epilog="Example: risewalk sheet bank.walk --brief brief.toml --paper a4 --out marks.pdf")
 @plan_arguments
 @click.option("--kind", type=click.Choice(list(KINDS)), default="marks", show_default=True, help="Which sheet.")
-@click.option(
-    "--catalogue",
-    type=click.Path(dir_okay=False, path_type=Path),
-    help="What is bought and what it costs (TOML or CSV); for quantities, quote and office.",
-)
+@catalogue_options
 @click.option("--built", type=EXISTING, help="The walk over the finished steps, for asbuilt.")
 @click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True, help="Paper size.")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write here; .html or .pdf by its name.")
@@ -132,7 +128,6 @@ def command(
     *,
     file: Path,
     kind: str,
-    catalogue: Path | None,
     built: Path | None,
     paper: str,
     out: Path | None,
@@ -146,7 +141,7 @@ def command(
     """
     from logger.sheets.document import Paper
 
-    sheet = with_source(KINDS[kind](Wanted(file, given, catalogue, built)), file)
+    sheet = with_source(KINDS[kind](Wanted(file, given, built)), file)
     if maker:
         sheet = replace(sheet, maker=maker)
     if out is not None and out.suffix.lower() == ".pdf":

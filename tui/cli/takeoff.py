@@ -7,19 +7,14 @@ import click
 
 from tui.cli.output import emit_json
 from tui.cli.plan import plan_arguments, read_plan
+from tui.cli.quantities import catalogue_options, dug_sheet, read_quantities
 
 
 @click.command(epilog="Example: risewalk takeoff bank.walk --brief brief.toml --catalogue yard.toml")
 @plan_arguments
-@click.option(
-    "--catalogue",
-    "catalogue_path",
-    type=click.Path(dir_okay=False, path_type=Path),
-    help="What is bought and what it costs (TOML or CSV).",
-)
-@click.option("--alternative", default="", help="Price this alternative of the catalogue.")
+@catalogue_options
 @click.option("--json", "as_json", is_flag=True, help="For programs: one document, amounts as decimal strings.")
-def command(*, file: Path, catalogue_path: Path | None, alternative: str, as_json: bool, **given: Any) -> None:
+def command(*, file: Path, as_json: bool, **given: Any) -> None:
     """Digging and quantities for one layout and, with a catalogue, prices and the quote.
 
     Each line says how its figure came about. The sheets (`risewalk sheet --kind cut|quantities|quote|office`) put the
@@ -29,10 +24,9 @@ def command(*, file: Path, catalogue_path: Path | None, alternative: str, as_jso
     from logger.quote import quotes
     from logger.sheets.money import office_sheet, quantities_sheet
     from logger.sheets.text import plain_text
-    from tui.cli.quantities import dug_sheet, read_quantities
 
     plan = read_plan(file, given)
-    found = read_quantities(plan, catalogue_path, alternative)
+    found = read_quantities(plan, given)
     offers = quotes(found.wanted, found.catalogue) if found.taken.total is not None else ()
     if as_json:
         emit_json(takeoff_document(found.taken, found.marks, found.work, offers))

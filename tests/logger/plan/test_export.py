@@ -121,3 +121,8 @@ def test_svg_is_drawn_by_another_program(slope: Profile, plan: SetOut, tmp_path:
     out = tmp_path / "section.png"
     subprocess.run(["rsvg-convert", "--width", "600", str(svg), "--output", str(out)], check=True)
     assert out.read_bytes().startswith(b"\x89PNG")
+
+
+def test_landxml_is_dated_by_the_walk_it_comes_from(slope: Profile) -> None:
+    root = ET.fromstring(landxml(slope, walked="2026-05-04T14:03:22.120000Z"))
+    assert (root.get("date"), root.get("time")) == ("2026-05-04", "14:03:22")

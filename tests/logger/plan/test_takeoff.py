@@ -130,8 +130,8 @@ def test_the_invented_list_reads_and_has_its_alternatives() -> None:
         ('use = "unit"\nname = "a"\nper = "dozen"', "'dozen' is not one of"),
         ('use = "unit"\nname = "a"\n[[item]]\nuse = "cap"\nname = "a"', "there twice"),
         ('use = "unit"\nname = "a"\n[[item]]\nuse = "unit"\nname = "b"', "two items serve as 'unit'"),
-        ('use = "unit"\nname = "a"\ncolour = "grey"', "item.0.colour"),
-        ('use = "unit"\nname = "a"\nlength = "-2 ft"', "item.0.length"),
+        ('use = "unit"\nname = "a"\ncolour = "grey"', "item 1: colour"),
+        ('use = "unit"\nname = "a"\nlength = "-2 ft"', "item 1: length"),
     ],
 )
 def test_mistakes_are_named(item: str, said: str) -> None:
@@ -152,6 +152,25 @@ def test_csv_catalogue_reads_the_same() -> None:
     assert shop.item_for(Use.UNIT).price == Decimal("12.50")
     with pytest.raises(WrongFile, match="beyond the header"):
         parse_catalogue(text + "cap,slab,each,1,1 ft,what\n", Path("list.csv"))
+
+
+def test_csv_with_terms_of_its_own(tmp_path: Path, wanted: tuple[Need, ...]) -> None:
+    items, terms = tmp_path / "yard.csv", tmp_path / "terms.toml"
+    items.write_text("use,name,per,price,length\nunit,block,each,12.50,40 cm\n")
+    terms.write_text('[catalogue]\ncurrency = "€"\n[quote]\nmargin = "20 %"\ntax = "19 %"\n')
+    shop = read_catalogue(items, terms)
+    assert shop.catalogue.currency == "€"
+    (offer,) = quotes(wanted, shop)
+    assert (offer.price, offer.tax) == (Decimal("180.00"), Decimal("34.20")), "12 blocks of 12.50, and a fifth more"
+    terms.write_text('[[item]]\nuse = "cap"\nname = "slab"\n')
+    with pytest.raises(WrongFile, match="items belong in the catalogue"):
+        read_catalogue(items, terms)
+
+
+def test_a_mistake_in_a_csv_is_told_by_its_line() -> None:
+    text = 'use,name,per,price\nunit,"grey\nblock",each,12.50\ncap,slab,each,dear\n'
+    with pytest.raises(WrongFile, match="line 4: price: 'dear' is not a number"):
+        parse_catalogue(text, Path("list.csv"))
 
 
 def test_what_has_no_price_is_told_to_the_client(slope: Profile, option: Option, wanted: tuple[Need, ...]) -> None:
