@@ -6,6 +6,7 @@ import json
 import shutil
 import struct
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -126,3 +127,28 @@ def test_svg_is_drawn_by_another_program(slope: Profile, plan: SetOut, tmp_path:
 def test_landxml_is_dated_by_the_walk_it_comes_from(slope: Profile) -> None:
     root = ET.fromstring(landxml(slope, walked="2026-05-04T14:03:22.120000Z"))
     assert (root.get("date"), root.get("time")) == ("2026-05-04", "14:03:22")
+
+
+def test_landxml_has_the_structure_of_its_schema(slope: Profile, plan: SetOut) -> None:
+    """Required attributes and the order of children, as the published schema 1.2 has them."""
+    required = {
+        "LandXML": {"date", "time", "version"},
+        "Metric": {"areaUnit", "linearUnit", "volumeUnit", "temperatureUnit", "pressureUnit"},
+        "Application": {"name"},
+        "Alignment": {"name", "length", "staStart"},
+        "CrossSect": {"sta"},
+        "ProfSurf": {"name"},
+        "CrossSectSurf": {"name"},
+    }
+    order = {
+        "LandXML": ["Units", "Application", "Alignments"],
+        "Alignment": ["CoordGeom", "Profile", "CrossSects"],
+        "Line": ["Start", "End"],
+    }
+    beside = replace(slope, points=(*slope.points, ProfilePoint(4.0, 1.0, 0.8, 0.001)))
+    for element in ET.fromstring(landxml(beside, plan)).iter():
+        name = element.tag.removeprefix(f"{{{NAMESPACE}}}")
+        assert required.get(name, set()) <= set(element.keys()), name
+        children = [child.tag.removeprefix(f"{{{NAMESPACE}}}") for child in element]
+        if name in order:
+            assert children == [child for child in order[name] if child in children], name
