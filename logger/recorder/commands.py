@@ -8,6 +8,7 @@ from drivers.errors import LengthError
 from drivers.lengths import Units, length_m
 from logger.errors import Refused
 from logger.observation import Kind, Surface
+from logger.recorder.lease import OFF, SHARED
 from logger.session.observed import Tag
 
 LONGEST_LINE = 4000
@@ -31,6 +32,7 @@ class Word(StrEnum):
     STRIKE = "strike"
     NOTE = "note"
     WATCH = "watch"
+    CONTROL = "control"
     STATUS = "status"
     LIST = "list"
     CANCEL = "cancel"
@@ -40,8 +42,14 @@ class Word(StrEnum):
 EXAMPLES = {Word.FACE: "172 mm", Word.TREAD: "406 mm"}
 KINDS = {str(kind): kind for kind in Kind}
 WORDS = {str(word): word for word in Word}
-SURFACES = [str(surface) for surface in Surface]
-AT_ONCE = (Word.WATCH, Word.STATUS, Word.LIST, Word.CANCEL)
+CHOICES = {
+    Word.SURFACE: [str(surface) for surface in Surface],
+    Word.WATCH: ["on", "off"],
+    Word.CONTROL: [OFF, SHARED],
+}
+LOOKING = (Word.WATCH, Word.CONTROL, Word.STATUS, Word.LIST)
+"""Changes nothing: any client may."""
+AT_ONCE = (*LOOKING, Word.CANCEL)
 """Answered even while a tag waits."""
 
 
@@ -120,10 +128,10 @@ def _other(word: Word, rest: str, units: Units) -> Other:
     match word:
         case Word.FACE | Word.TREAD:
             return _taped(word, _note(rest)[0], units)
-        case Word.SURFACE:
-            if rest not in SURFACES:
-                raise Refused(UNKNOWN, f"write surface {'|'.join(SURFACES)}")
-            return Other(word, rest)
+        case Word.SURFACE | Word.WATCH | Word.CONTROL:
+            if rest not in CHOICES[word]:
+                raise Refused(UNKNOWN, f"write {word} {'|'.join(CHOICES[word])}")
+            return Other(word, rest, on=rest == "on")
         case Word.ROD:
             return Other(word, length_m=_positive(rest, units, "a rod"))
         case Word.STRIKE:
@@ -131,10 +139,6 @@ def _other(word: Word, rest: str, units: Units) -> Other:
             if NUMBER.fullmatch(number) is None:
                 raise Refused("unknown_observation", "write strike and the number of the observation")
             return Other(word, reason, number=int(number))
-        case Word.WATCH:
-            if rest not in ("on", "off"):
-                raise Refused(UNKNOWN, "write watch on or watch off")
-            return Other(word, on=rest == "on")
         case Word.NOTE:
             return Other(word, rest)
         case _:

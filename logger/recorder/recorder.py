@@ -11,7 +11,8 @@ from drivers.reading import LinkChanged
 from logger.errors import CannotWrite, InUse, Refused, RiseError
 from logger.recorder.acquisition import Acquisition, Saved, Source
 from logger.recorder.clock import SessionClock
-from logger.recorder.commands import AT_ONCE, Command, Other, Word, read_command
+from logger.recorder.commands import AT_ONCE, LOOKING, Command, Other, Word, read_command
+from logger.recorder.lease import Lease
 from logger.recorder.reports import Reports
 from logger.recorder.settings import Settings
 from logger.recorder.tagging import Tagging, observed_answer
@@ -46,6 +47,7 @@ class Recorder:
         self.book = FieldBook()
         self.closed = asyncio.Event()
         self.socket: str | None = None
+        self.lease = Lease(lambda: self.clock.now_us() / 1e6)
         self.moved = ""
         self._make_source = make_source
         self._commands: asyncio.Queue[tuple[Command | Refused, str, Reply]] = asyncio.Queue()
@@ -75,6 +77,8 @@ class Recorder:
         command: Command | Refused
         try:
             command = read_command(line, self.settings.units)
+            if isinstance(command, Tag) or command.word not in LOOKING:
+                self.lease.use(reply)
         except Refused as refusal:
             command = refusal
         if isinstance(command, Other) and command.word in AT_ONCE:
@@ -89,7 +93,8 @@ class Recorder:
         return await answer
 
     def leave(self, reply: Reply) -> None:
-        """A client is gone: it watches no longer."""
+        """A client is gone: it watches no longer, and control is free if it had it."""
+        self.lease.leave(reply)
         self.reports.watchers.discard(reply)
 
     async def close(self) -> None:
@@ -266,12 +271,21 @@ class Recorder:
             case Word.WATCH:
                 (self.reports.watchers.add if command.on else self.reports.watchers.discard)(reply)
                 return {"ok": True, "event": "watching", "on": command.on}
+            case Word.CONTROL:
+                return self._control(command, reply)
             case Word.LIST:
                 return self.reports.listing()
             case Word.CANCEL:
                 return {"ok": True, "event": "cancelled", "cancelled": self.tagging.cancel()}
             case _:
                 return self.reports.status()
+
+    def _control(self, command: Other, reply: Reply) -> Answer:
+        try:
+            self.lease.declare(reply, command.text)
+        except Refused as refusal:
+            return _refusal(refusal.error, str(refusal))
+        return {"ok": True, "event": "control", "control": command.text}
 
 
 def _refusal(error: str, message: str) -> Answer:

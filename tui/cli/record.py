@@ -1,11 +1,13 @@
 """`record`: a walk without a screen, tag commands on stdin, one a line."""
 
 import asyncio
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from tui.cli import printable
 from tui.cli.output import emit_json
 
 if TYPE_CHECKING:
@@ -13,13 +15,14 @@ if TYPE_CHECKING:
     from logger.recorder.settings import Settings
     from logger.session.fieldbook import FieldBook
 
+DEVICES = ("ble", "sim")
 HELP = """Record a walk: tag commands on stdin, one a line, each answered by one line of JSON.
 
     risewalk record slope.walk --port /dev/ttyUSB0 --instrument ascii-lines --units ft-in
 
 FILE is made if it does not exist, otherwise continued. Commands: benchmark NAME [ELEVATION], station DISTANCE
 [left|right OFFSET] [# note], turn NAME, setup, point NAME, surface, base, built, face, rod, force TAG, strike N,
-note TEXT, watch on|off, status, list, cancel, end.
+note TEXT, watch on|off, control off|shared, status, list, cancel, end.
 """
 
 
@@ -38,6 +41,8 @@ def command(file: Path, *, socket: bool, **options: Any) -> None:
     from logger.recorder.frontends import record
 
     settings = settings_of(file, **options)
+    if (book := _book(file)) is not None:
+        click.echo(f"{printable(str(file))}: {printable(_standing(book, settings))}", err=True)
     try:
         asyncio.run(record(file, settings, socket=socket))
     except InUse as error:
@@ -53,7 +58,7 @@ def settings_of(file: Path, *, port: str, instrument: str, tape: str | None, uni
     from logger.recorder.settings import Settings, whole_text
 
     book = _book(file)
-    port = port or (book.port if book else "")
+    port = port or (_recorded_port(book) if book else "")
     if not port:
         raise click.UsageError("say where the instrument is: --port PORT")
     held = Tape(tape) if tape else book.tape if book else Tape.LEVEL
@@ -61,6 +66,28 @@ def settings_of(file: Path, *, port: str, instrument: str, tape: str | None, uni
         raise click.UsageError(f"this session holds its tape {book.tape}; begin another to hold it {held}")
     chosen = _instrument(instrument, port, book, file)
     return Settings(port, parse(whole_text(chosen), instrument or str(file)), units=Units(units), tape=held, **options)
+
+
+def _recorded_port(book: "FieldBook") -> str:
+    """The port of a session as far as it names a device: a file from elsewhere must not open networks or files."""
+    scheme, found, _ = book.port.partition("://")
+    if found and scheme.lower() not in DEVICES:
+        raise click.UsageError(f"this session was recorded on {printable(book.port)}; to use that again, say --port")
+    return book.port
+
+
+def _standing(book: "FieldBook", settings: "Settings") -> str:
+    """What is in a session that is gone on with, the last tag and how long ago, and whether its zero still counts."""
+    from tui.walking.distances import ago
+
+    now_us = time.time_ns() // 1000
+    said = f"{len(book.entries)} observations"
+    if (last := book.last_tag) is not None:
+        what = last.body.get("written") or last.body["kind"]
+        away = ago(max(0.0, (now_us - last.at_us) / 1e6))
+        said += f", the last ({what}) {away if away == 'now' else f'{away} ago'}"
+    zero = book.zero() if book.goes_on(now_us, settings.port, settings.instrument_digest) else None
+    return f"{said}; " + (book.why_needs_zero() if zero is None else f"heights go on from {zero.name}")
 
 
 def _instrument(name: str, port: str, book: "FieldBook | None", file: Path) -> "InstrumentFile":
