@@ -131,7 +131,7 @@ def _other(word: Word, rest: str, units: Units) -> Other:
         case Word.SURFACE | Word.WATCH | Word.CONTROL:
             if rest not in CHOICES[word]:
                 raise Refused(UNKNOWN, f"write {word} {'|'.join(CHOICES[word])}")
-            return Other(word, rest, on=rest == "on")
+            return Other(word, on=rest == "on") if word is Word.WATCH else Other(word, rest)
         case Word.ROD:
             return Other(word, length_m=_positive(rest, units, "a rod"))
         case Word.STRIKE:
