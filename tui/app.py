@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import ClassVar
 
 from rich.console import RenderableType
+from textual import events
 from textual.app import App
 from textual.binding import BindingType
 from textual.screen import Screen
@@ -91,6 +92,14 @@ class RisewalkApp(App[str]):
     def get_default_screen(self) -> Screen[None]:
         """The empty one under the first screen."""
         return Quiet()
+
+    async def on_event(self, event: events.Event) -> None:
+        """Keys are obeyed in the order typed: the framework's way round through the screen loses some of a burst."""
+        if isinstance(event, events.Key) and not event.is_forwarded and self.focused is None:
+            for first in (True, False):
+                if await self._check_bindings(event.key, priority=first):
+                    return
+        await super().on_event(event)
 
     def on_mount(self) -> None:
         """Signals, the first screen, the recorder."""

@@ -12,6 +12,29 @@ from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 
+class TypedLine(Input):
+    """A line to type on. Keys that edit are obeyed in the order typed, also when many come at once over a slow line."""
+
+    AT_ONCE: ClassVar = {
+        "backspace": "delete_left",
+        "delete": "delete_right",
+        "left": "cursor_left",
+        "right": "cursor_right",
+        "home": "home",
+        "end": "end",
+        "enter": "submit",
+    }
+
+    async def _on_key(self, event: events.Key) -> None:
+        """The framework obeys such keys only after all that were typed behind them."""
+        if (action := self.AT_ONCE.get(event.key)) is None:
+            await super()._on_key(event)
+            return
+        event.stop()
+        event.prevent_default()
+        await self.run_action(action)
+
+
 class Answers(Horizontal):
     """What to press, which can be tapped too."""
 
@@ -39,10 +62,33 @@ class Link(Static):
         await self.screen.run_action(self._action)
 
 
-class Ask(ModalScreen[str | None]):
-    """Asks for a text; `wrong` says what is wrong with it, or nothing. ESC gives None; no text too, unless `blank`."""
+class Asking(ModalScreen[str | None]):
+    """A question that what is typed early reaches too: keys pressed before it stands are kept for its line or list."""
 
     CSS_PATH = "ask.tcss"
+    AUTO_FOCUS = ""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._early: list[events.Key] = []
+
+    def on_key(self, event: events.Key) -> None:
+        """Nothing has the focus yet."""
+        if self.focused is None:
+            event.stop()
+            self._early.append(event)
+
+    def on_mount(self) -> None:
+        """Hand over what was typed, in its order."""
+        answering = self.query("TypedLine, OptionList").first()
+        self.set_focus(answering)
+        for key in self._early:
+            answering.post_message(events.Key(key.key, key.character))
+
+
+class Ask(Asking):
+    """Asks for a text; `wrong` says what is wrong with it, or nothing. ESC gives None; no text too, unless `blank`."""
+
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss(None)", "Do not", show=False)]
 
     def __init__(
@@ -50,27 +96,13 @@ class Ask(ModalScreen[str | None]):
     ) -> None:
         super().__init__()
         self._blank = blank
-        self._words, self._early, self._wrong = words, first, wrong
-
-    def on_key(self, event: events.Key) -> None:
-        """Keys typed before the line has the focus go there too: nothing typed fast is lost."""
-        line = next(iter(self.query(Input)), None)
-        if line is not None and line.has_focus:
-            return
-        event.stop()
-        if event.key == "enter" and line is not None:
-            self._take(line.value)
-        elif event.is_printable and event.character:
-            if line is None:
-                self._early += event.character
-            else:
-                line.insert_text_at_cursor(event.character)
+        self._words, self._first, self._wrong = words, first, wrong
 
     def compose(self) -> ComposeResult:
         """The question, the line to type on, what is wrong."""
         with Vertical(id="asked"):
             yield Static(self._words, markup=False, id="words")
-            yield Input(self._early, select_on_focus=False, max_length=200)
+            yield TypedLine(self._first, select_on_focus=False, max_length=200)
             yield Static("", markup=False, id="wrong")
             yield Answers("ENTER takes it", "ESC does not")
 
@@ -91,10 +123,9 @@ class Ask(ModalScreen[str | None]):
             self.dismiss(text if text or self._blank else None)
 
 
-class Choose(ModalScreen[str | None]):
+class Choose(Asking):
     """Asks for one of several; the value is the key of the mapping. ESC gives None."""
 
-    CSS_PATH = "ask.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "dismiss(None)", "Do not", show=False),
         Binding("space", "take", "Take it", show=False),

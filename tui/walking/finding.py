@@ -2,7 +2,6 @@
 
 import asyncio
 import contextlib
-import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -33,10 +32,10 @@ async def ports() -> dict[str, str]:
 
 async def advertising() -> tuple[dict[str, str], str]:
     """What advertises over Bluetooth LE, and why nothing was found."""
-    code, said = await chores.run("ports", "--ble", "--seconds", str(ADVERTISING_S), "--json")
-    if code:
-        return {}, safe(said)
-    found = json.loads(said)["advertising"]
+    answer, why = await chores.asked("ports", "--ble", "--seconds", str(ADVERTISING_S))
+    if answer is None:
+        return {}, safe(why)
+    found = answer["advertising"]
     told = {each["port"]: safe(" ".join([each["name"] or "", *each["instruments"]]), 40) for each in found}
     return told, "" if told else "Nothing advertises. Is the instrument on, and not connected to a phone?"
 
@@ -65,10 +64,9 @@ class Heard:
 
 async def listened(port: str) -> Heard:
     """Listen to an unknown instrument for a few seconds."""
-    code, said = await chores.run("listen", port, "--seconds", str(LISTEN_S), "--json")
-    if code:
-        return Heard(safe(said, 300))
-    told = json.loads(said)
+    told, why = await chores.asked("listen", port, "--seconds", str(LISTEN_S))
+    if told is None:
+        return Heard(safe(why, 300))
     if told["instrument"] is None:
         silent = "It is silent: is it switched on?" if not told["bytes"] else "Nothing in it was recognised."
         return Heard(f"{told['bytes']} bytes were heard. {silent} risewalk listen {port} --ask tries more.")
