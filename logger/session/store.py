@@ -142,7 +142,9 @@ class Session:
             self._connection.execute("VACUUM INTO ?", (str(new),))
             named(new, out)
         except FAULTS as error:
-            raise said(out, error) from error
+            fault = said(out, error)
+            known = isinstance(fault, CannotWrite | CorruptSession)
+            raise (fault if known else CannotWrite(out, "its folder is not there, or cannot be written")) from error
         except OSError as error:
             raise CannotWrite(out, f"it cannot be written ({error.strerror})") from error
         finally:

@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from drivers.lengths import Units
+from logger.errors import CannotWrite
 from tui.cli.plan import plan_options, read_plan, write_file
 from tui.cli.waiting import waiting
 
@@ -34,13 +36,18 @@ def _jsonl(file: Path, out: Path) -> None:
     if str(out) == "-":
         export_jsonl(file, sys.stdout)
         return
-    part = out.with_name(f"{out.name}.part")
+    whole = out.with_name(f"{out.name}.part") if out.is_file() or not out.exists() else out
     try:
-        with part.open("w", encoding="utf-8", newline="\n") as stream:
+        with whole.open("w", encoding="utf-8", newline="\n") as stream:
             export_jsonl(file, stream)
-        part.replace(out)
+        if whole != out:  # a pipe or a device is written, never replaced
+            whole.replace(out)
+    except OSError as error:
+        raise CannotWrite(out, f"{error.strerror}; name another place to write to") from error
     finally:
-        part.unlink(missing_ok=True)
+        if whole != out:
+            with suppress(OSError):
+                whole.unlink()
 
 
 def _walk(file: Path, out: Path) -> None:

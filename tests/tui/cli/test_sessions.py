@@ -1,12 +1,24 @@
 """`replay`, `verify`, `import` and `export` on a recorded walk, and a session as a port."""
 
 import json
+import os
 import shutil
 import sqlite3
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from logger.session.events import Draft, EventKind
+from logger.session.store import Session
+
+LEVEL = """
+[instrument]
+name = "Hose level, lines"
+[decoder]
+kind = "lines"
+pattern = '(?P<height>\\d+)'
+"""
 
 
 @pytest.fixture
@@ -141,3 +153,35 @@ def test_a_session_that_cannot_be_played_is_a_missing_port(run: Any, walked: Pat
     done = run("record", "again.walk", "--port", port, "--instrument", "level.toml")
     assert done.returncode == 3
     assert said in done.stderr
+
+
+@pytest.mark.parametrize("port", ["spy:///dev/null?file=made", "socket://localhost:9", "replay://a.walk"])
+def test_a_port_in_a_file_from_elsewhere_opens_no_file_and_no_network(run: Any, port: str, tmp_path: Path) -> None:
+    opened = {"tape": "level", "job": "", "port": port, "instrument": {"text": LEVEL, "sha256": ""}}
+    with Session.create(tmp_path / "got.walk") as session:
+        session.append([Draft(0, 0, EventKind.OPENED, opened)])
+    done = run("record", "got.walk")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert f"recorded on {port}" in done.stderr
+    assert [p.name for p in tmp_path.iterdir()] == ["got.walk"]
+
+
+def test_going_on_says_what_is_there_and_whether_the_zero_counts(run: Any, walked: Path, level: Any) -> None:
+    done = run("record", walked, stdin="")
+    assert "4 observations, the last (station 2) " in done.stderr
+    assert "heights go on from BM" in done.stderr
+    elsewhere = run("record", walked, "--port", "/dev/no-such-port", "--instrument", "level.toml")
+    assert "observe the zero again first" in elsewhere.stderr
+    assert elsewhere.returncode == 3
+
+
+def test_a_device_is_written_to_and_never_replaced(run: Any, walked: Path, tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    reader = os.open(tmp_path / "pipe", os.O_RDONLY | os.O_NONBLOCK)
+    assert run("export", walked, "--to", "jsonl", "pipe").returncode == 0
+    assert os.read(reader, 1_000_000).startswith(b'{"schema":"risewalk.session/1"}\n')
+    os.close(reader)
+    assert (tmp_path / "pipe").is_fifo()
+    for form in ("jsonl", "walk"):
+        done = run("export", walked, "--to", form, "nowhere/copy")
+        assert (done.returncode, "Errno" in done.stderr) == (5, False)
