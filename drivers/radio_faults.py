@@ -21,6 +21,11 @@ DENIED = {
     "macos": "this program may not use Bluetooth; allow the terminal in System Settings, Privacy & Security, Bluetooth",
     "windows": "this program may not use Bluetooth; allow it in Settings, Privacy & security, Radios",
 }
+STUCK = {
+    "linux": "the Bluetooth service does not answer; run sudo systemctl restart bluetooth",
+    "macos": "Bluetooth of this computer does not answer; turn it off and on in System Settings, Bluetooth",
+    "windows": "Bluetooth of this computer does not answer; turn it off and on in Settings, Bluetooth & devices",
+}
 NO_SERVICE = "the Bluetooth service does not run; run sudo apt install bluez, then sudo systemctl start bluetooth"
 NO_SYSTEM_BUS = "the system's message bus does not run; run sudo systemctl start dbus bluetooth"
 UNPAIRED = "the instrument wants to be paired first; run bluetoothctl pair ADDRESS, or pair it in the system's settings"
@@ -73,6 +78,11 @@ def fault(port: str, error: BaseException) -> PortError:
         case BleakDeviceNotFoundError():
             return PortMissing(port, "it was heard and then went away; bring it nearer and try again")
     return _system(port, error)
+
+
+def not_answering() -> str:
+    """What to do where Bluetooth takes a request and says nothing."""
+    return _here(STUCK)
 
 
 def _system(port: str, error: BaseException) -> PortError:

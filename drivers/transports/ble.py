@@ -19,6 +19,7 @@ from drivers.errors import PortError, PortLost, PortMissing, PortSilent
 from drivers.instrument import InstrumentFile
 from drivers.quantities import quantity
 from drivers.radio import Peer, settle_goodbyes
+from drivers.radio_faults import not_answering
 from drivers.reading import Chunk
 from drivers.tables import GattTable
 from drivers.transports.arrivals import Arrivals
@@ -35,6 +36,7 @@ BY_VALUE = range(3, 10)
 """Conditions of ES Trigger Setting 0x290D that depend on the value and not on time."""
 MOST_HELD = 64
 LATE = {
+    "searching": not_answering(),
     "connecting": "it was found and did not finish connecting; is it connected to a phone, or low on battery?",
     "subscribing": "it is connected and does not answer; switch it off and on",
 }
@@ -63,7 +65,7 @@ class BleTransport:
         self._held: list[Chunk] = []
         self._tasks: list[asyncio.Task[None]] = []
         self._quiet_since_s = 0.0
-        self._stage = "connecting"
+        self._stage = "searching"
 
     async def open(self) -> None:
         """Find, connect, ask what there is, and subscribe: all within one deadline. PortError says what to do."""
@@ -114,6 +116,7 @@ class BleTransport:
         service = table.service or ("" if table.notify else gv.ENVIRONMENTAL_SENSING)
         last = last_addresses.get(self.port, "")
         seen = await search(self._target, service, within_s=SEARCH_S, last_address=last)
+        self._stage = "connecting"
         self._hold = Hold.take(self.port, seen.address)
         peer = self._peer = Peer(self.port, seen, self._target.adapter)
         await peer.connect()

@@ -6,6 +6,7 @@ Bluetooth itself would let a second program join the link, and end it for both.
 import os
 import re
 import tempfile
+import warnings
 from pathlib import Path
 
 from drivers.errors import PortBusy
@@ -46,7 +47,9 @@ class Hold:
 def _folder() -> Path:
     from platformdirs import user_runtime_path
 
-    folder = user_runtime_path("risewalk", appauthor=False)
+    with warnings.catch_warnings():  # it warns where the system names no such folder, and falls back by itself
+        warnings.simplefilter("ignore")
+        folder = user_runtime_path("risewalk", appauthor=False)
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError:

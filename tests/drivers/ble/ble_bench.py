@@ -4,14 +4,14 @@ import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
-from fake_bluez import Characteristic, Peripheral, Service
+from fake_device import Characteristic, Peripheral, Service
 
 from drivers.instrument import InstrumentFile, parse
 from drivers.reading import Chunk
 from drivers.transports.ble import BleTransport
 
 
-async def until(condition: Callable[[], object], within_s: float = 5.0) -> None:
+async def until(condition: Callable[[], object], within_s: float = 30.0) -> None:
     """Wait for a condition; fail the test when it does not come about."""
     async with asyncio.timeout(within_s):
         while not condition():  # noqa: ASYNC110 - conditions of many kinds, none of which can wake us
@@ -75,7 +75,7 @@ async def opened(port: str = "ble://LEVEL", file: InstrumentFile | None = None) 
 async def take(link: BleTransport, count: int) -> list[Chunk]:
     """The next chunks of a link."""
     got = []
-    async with asyncio.timeout(10):
+    async with asyncio.timeout(30):
         async for chunk in link.chunks():
             got.append(chunk)
             if len(got) == count:

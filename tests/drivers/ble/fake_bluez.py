@@ -11,89 +11,14 @@ import asyncio
 import os
 import socket
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 from typing import Any
 
-from dbus_fast import Message, MessageType, Variant
+from dbus_fast import Message, MessageType
 from dbus_fast.aio import MessageBus
+from fake_device import ADAPTER, Characteristic, Peripheral, long, variants
 
-ADAPTER = "/org/bluez/hci0"
 PROPERTIES = "org.freedesktop.DBus.Properties"
 MANAGER = "org.freedesktop.DBus.ObjectManager"
-KINDS = {
-    "Address": "s",
-    "AddressType": "s",
-    "Name": "s",
-    "Alias": "s",
-    "Powered": "b",
-    "Discovering": "b",
-    "Roles": "as",
-    "UUIDs": "as",
-    "Paired": "b",
-    "Trusted": "b",
-    "Blocked": "b",
-    "Connected": "b",
-    "ServicesResolved": "b",
-    "RSSI": "n",
-    "Adapter": "o",
-    "UUID": "s",
-    "Primary": "b",
-    "Device": "o",
-    "Service": "o",
-    "Characteristic": "o",
-    "Value": "ay",
-    "Flags": "as",
-    "Notifying": "b",
-    "NotifyAcquired": "b",
-    "MTU": "q",
-}
-
-
-def long(uuid: str) -> str:
-    return f"0000{uuid.lower()}-0000-1000-8000-00805f9b34fb" if len(uuid) == 4 else uuid.lower()
-
-
-@dataclass
-class Characteristic:
-    """One characteristic of a peripheral; `descriptors` by UUID."""
-
-    uuid: str
-    flags: tuple[str, ...] = ("read", "notify")
-    value: bytes = b""
-    descriptors: dict[str, bytes] = field(default_factory=dict)
-    path: str = ""
-    listeners: list[str] = field(default_factory=list)
-    most_listeners: int = 0
-    sockets: list[socket.socket] = field(default_factory=list)
-    written: list[bytes] = field(default_factory=list)
-    early: list[bytes] = field(default_factory=list)
-    """Values sent after StartNotify is asked for and before it is answered."""
-
-
-@dataclass
-class Service:
-    uuid: str
-    characteristics: list[Characteristic]
-
-
-@dataclass(eq=False)
-class Peripheral:
-    """What advertises. `fault` bends it: `deaf` (a connect never ends), `refuses` (it fails), `hung` (no reads)."""
-
-    name: str | None
-    address: str
-    services: list[Service]
-    advertised: tuple[str, ...] = ()
-    rssi: int = -60
-    fault: str = ""
-    connected: bool = False
-
-    @property
-    def path(self) -> str:
-        return f"{ADAPTER}/dev_{self.address.replace(':', '_')}"
-
-    def characteristic(self, uuid: str) -> Characteristic:
-        return next(c for s in self.services for c in s.characteristics if c.uuid == uuid)
 
 
 class FakeBluez:
@@ -220,7 +145,7 @@ class FakeBluez:
     async def _answer(self, message: Message) -> None:
         method = getattr(self, f"_do_{message.member}", None)
         if message.member == "GetManagedObjects":
-            self._reply(message, "a{oa{sa{sv}}}", [{p: _variants(i) for p, i in self.objects.items()}])
+            self._reply(message, "a{oa{sa{sv}}}", [{p: variants(i) for p, i in self.objects.items()}])
         elif message.path not in self.objects:
             self._fail(message, "org.freedesktop.DBus.Error.UnknownObject", f"no object {message.path}")
         elif method is None:
@@ -412,12 +337,12 @@ class FakeBluez:
         if path in self.objects:
             return
         self.objects[path] = {interface: properties}
-        self._signal("/", MANAGER, "InterfacesAdded", "oa{sa{sv}}", [path, _variants({interface: properties})])
+        self._signal("/", MANAGER, "InterfacesAdded", "oa{sa{sv}}", [path, variants({interface: properties})])
 
     def _change(self, path: str, interface: str, **changed: Any) -> None:
         self.objects[path][interface].update(changed)
-        variants = _variants({interface: changed})[interface]
-        self._signal(path, PROPERTIES, "PropertiesChanged", "sa{sv}as", [interface, variants, []])
+        told = variants({interface: changed})[interface]
+        self._signal(path, PROPERTIES, "PropertiesChanged", "sa{sv}as", [interface, told, []])
 
     def _invalidate(self, path: str, interface: str, name: str) -> None:
         self.objects[path][interface].pop(name, None)
@@ -434,7 +359,3 @@ class FakeBluez:
     def _fail(self, message: Message, name: str, text: str) -> None:
         if self._bus is not None:
             self._bus.send(Message.new_error(message, name, text))
-
-
-def _variants(interfaces: dict[str, dict[str, Any]]) -> dict[str, dict[str, Variant]]:
-    return {i: {n: Variant(KINDS[n], v) for n, v in properties.items()} for i, properties in interfaces.items()}

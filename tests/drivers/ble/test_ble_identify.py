@@ -6,7 +6,8 @@ import sys
 
 import pytest
 from ble_bench import SERIAL_IN, SERIAL_OUT, elevation_level, serial_level
-from fake_bluez import Characteristic, FakeBluez, Peripheral, Service
+from fake_bluez import FakeBluez
+from fake_device import Characteristic, Peripheral, Service
 
 from drivers.ble_identify import advertising, identify_ble
 from drivers.decoders.gatt import GattDecoder
@@ -35,7 +36,7 @@ async def test_what_advertises_and_which_file_fits(bluez: FakeBluez) -> None:
     far.rssi = -90
     for device in (far, near, Peripheral(None, "D0:00:00:00:00:07", [], rssi=-99)):
         bluez.bring(device)
-    heard = await advertising(0.3)
+    heard = await advertising(0.5)
     assert (heard[0].seen.name, heard[0].seen.rssi, heard[0].seen.services) == ("LEVEL", -60, ("181a",))
     assert [a.instruments for a in heard] == [("ble-elevation", "ble-pressure-water"), ("ble-serial-lines",), ()]
     assert not bluez.discovering
@@ -45,7 +46,7 @@ async def test_an_elevation_device(bluez: FakeBluez) -> None:
     level = elevation_level()
     bluez.bring(level)
     sending = asyncio.create_task(sends(bluez, level, "2a6c", [b"\x7b\x00\x00"]))
-    found = await identify_ble("ble://LEVEL", 1.0)
+    found = await identify_ble("ble://LEVEL", 0.6)
     sending.cancel()
     assert found.best is not None
     assert found.best.instrument is not None
@@ -61,7 +62,7 @@ async def test_a_finer_characteristic_of_its_own_comes_first(bluez: FakeBluez) -
     level.services[1].characteristics.append(fine)
     bluez.bring(level)
     sending = asyncio.create_task(sends(bluez, level, OWN, [(12345).to_bytes(4, "little")]))
-    found = await identify_ble("ble://LEVEL", 1.0)
+    found = await identify_ble("ble://LEVEL", 0.6)
     sending.cancel()
     assert [c.tables["decoder"]["characteristic"] for c in found.candidates] == [OWN, "2a6c"]
     assert {r.height_m for r in found.readings} == {1.2345}
@@ -81,7 +82,7 @@ async def test_a_serial_line(bluez: FakeBluez) -> None:
     bluez.bring(level)
     pieces = [b"+0123.4", b" mm\r\n-00", b"05.0 mm\r\n", b"+0200.0 mm\r\n"]
     sending = asyncio.create_task(sends(bluez, level, SERIAL_OUT, pieces))
-    found = await identify_ble("ble://WIRE", 2.0)
+    found = await identify_ble("ble://WIRE", 0.8)
     sending.cancel()
     assert found.best is not None
     assert found.best.instrument is not None

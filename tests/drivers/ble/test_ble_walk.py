@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from ble_bench import elevation_level, until
-from fake_bluez import FakeBluez, Peripheral
+from fake_bluez import FakeBluez
+from fake_device import Peripheral
 
 LEVEL_FILE = """
 [instrument]
@@ -18,7 +19,7 @@ name = "Bench level"
 kind = "gatt"
 characteristic = "2a6c"
 [serial]
-silence = "0.8 s"
+silence = "1.5 s"
 [settle]
 window = "0.3 s"
 spread = "10 mm"
@@ -50,13 +51,13 @@ class Recorder:
 
     async def ask(self, line: str) -> dict[str, Any]:
         self.stdin.write(line.encode() + b"\n")
-        answer = json.loads(await asyncio.wait_for(self.stdout.readline(), 20))
+        answer = json.loads(await asyncio.wait_for(self.stdout.readline(), 60))
         assert isinstance(answer, dict)
         return answer
 
     async def linked(self, state: str, lost: int) -> None:
         """Wait until the recorder tells this state of the line, after so many losses."""
-        async with asyncio.timeout(20):
+        async with asyncio.timeout(60):
             while True:
                 told = await self.ask("status")
                 if told["link"] == state and told["counts"]["links_lost"] == lost:
@@ -86,7 +87,7 @@ async def recording(folder: Path) -> AsyncIterator[Recorder]:
         yield recorder
     finally:
         recorder.stdin.close()
-        assert await asyncio.wait_for(process.wait(), 20) == 0
+        assert await asyncio.wait_for(process.wait(), 60) == 0
 
 
 async def test_a_walk_through_hang_up_silence_and_a_killed_service(bluez: FakeBluez, tmp_path: Path) -> None:
