@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from drivers.lengths import Units, show_length
 from logger.errors import Refused
 from logger.guidance import BELLS, Guide, Level, Say, Told, Way, ZeroWatch, targets
-from tui.cli import NO_INSTRUMENT, OK
+from tui.cli import OK
 from tui.plain.streams import typed
 
 if TYPE_CHECKING:
@@ -252,16 +252,15 @@ async def run(opening: "Opening", talk: Talk, say: Saying) -> int:
     The exit code: that of a recorder that could not start, so that a missing port is told from a wrong file.
     """
     from logger.recorder.client import attach
-    from tui.walking.opening import connected, start
+    from tui.walking.opening import NotStarted, connected, start
 
     client = await attach(opening.session)
     started = None if client is not None else start(opening.record_command())
-    if client is None:
-        try:
-            client = await connected(opening, started)
-        except Refused as error:
-            say({"event": "refused", "words": str(error)})
-            return (started.process.poll() if started else None) or NO_INSTRUMENT
+    try:
+        client = client or await connected(opening, started)
+    except NotStarted as error:
+        say({"event": "refused", "words": str(error)})
+        return error.code
     try:
         await Guided(talk, client, say).run()
         if started is not None:

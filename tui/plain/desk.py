@@ -11,14 +11,13 @@ from shlex import quote
 from typing import Any
 
 from logger.errors import Refused
-from logger.recorder.client import Client, attach
-from tui.cli import NO_INSTRUMENT, OK, OUT_OF_TOLERANCE
+from tui.cli import OK, OUT_OF_TOLERANCE
 from tui.plain.changes import Changes
 from tui.plain.news import News
 from tui.plain.streams import STDIN, STDOUT, Voice, typed
 from tui.plain.talk import AT_ONCE, Leave, Reply, Talk
 from tui.sound import Sound, Sounder
-from tui.walking.opening import Opening, Started, connected, start
+from tui.walking.opening import NotStarted, Opening, connected
 from tui.walking.said import safe
 from tui.walking.telling import told
 from tui.walking.walk import Answer, Heard, RecorderLine, Walk
@@ -217,17 +216,10 @@ class Desk:
 
 async def walk(opening: Opening, *, brief: Path | None, player: str) -> int:
     """Attach to the recorder of a session or start one, and walk; the exit code is that of one that could not start."""
-    started: list[Started] = []
-
-    async def connect(wanted: Opening) -> Client:
-        if (client := await attach(wanted.session)) is not None:
-            return client
-        started.append(start(wanted.record_command()))
-        return await connected(wanted, started[0])
-
     try:
-        await Desk(opening, connect, player=player).run(brief)
-    except Refused as error:
-        ended = started[0].process.poll() if started else None
-        return ended or (OUT_OF_TOLERANCE if error.error == NO_MORE else NO_INSTRUMENT)
+        await Desk(opening, connected, player=player).run(brief)
+    except NotStarted as error:
+        return error.code
+    except Refused:
+        return OUT_OF_TOLERANCE
     return OK

@@ -13,6 +13,7 @@ from typing import IO
 
 from logger.errors import CannotWrite, Refused
 from logger.recorder.client import Client, attach
+from tui.cli import NO_INSTRUMENT
 
 POLL_S = 0.02
 STARTS_WITHIN_S = 60.0
@@ -58,6 +59,14 @@ class Started:
         return lines[-1].removeprefix("Error: ").removeprefix("risewalk: ") if lines else "it ended without a word"
 
 
+class NotStarted(Refused):
+    """No recorder: `code` is the exit code of one that was started and ended, else that of a missing instrument."""
+
+    def __init__(self, words: str, code: int | None = None) -> None:
+        super().__init__("not_started", words)
+        self.code = code or NO_INSTRUMENT
+
+
 def new_session(folder: Path) -> Path:
     """Where a session begun now is kept, named after the time here."""
     return folder / f"walk-{datetime.now().strftime('%Y-%m-%d-%H%M%S')}.walk"
@@ -101,7 +110,7 @@ def start(command: Sequence[str]) -> Started:
 async def connected(opening: Opening, started: Started | None = None, within_s: float = STARTS_WITHIN_S) -> Client:
     """A client of the session's recorder, which is started unless one runs.
 
-    Refused carries what a started one said where it ended, or that it did not listen in time.
+    NotStarted carries what a started one said where it ended, or that it did not listen in time.
     """
     loop = asyncio.get_running_loop()
     deadline = loop.time() + within_s
@@ -109,7 +118,7 @@ async def connected(opening: Opening, started: Started | None = None, within_s: 
         if (client := await attach(opening.session)) is not None:
             return client
         started = started or start(opening.record_command())
-        if started.process.poll() is not None:
-            raise Refused("not_started", started.last_words())
+        if (code := started.process.poll()) is not None:
+            raise NotStarted(started.last_words(), code)
         await asyncio.sleep(POLL_S)
-    raise Refused("not_started", f"the recorder did not listen within {within_s:g} s")
+    raise NotStarted(f"the recorder did not listen within {within_s:g} s")
