@@ -26,6 +26,7 @@ STALLED_US = 5 * MICRO
 STOPPED_US = 30 * MICRO
 """One that was not run for this long lost bytes for certain, and nobody watched the instrument."""
 SET_US = 2 * MICRO
+DEAF = "the disk has refused for so long that nothing more can be held; free some space, then observe the zero again"
 RECORDED = {Link.LIVE, Link.STALE, Link.LOST}
 DOWN = {Link.LOST, Link.SEARCHING, Link.OPENING, Link.WAITING, Link.CLOSED}
 
@@ -83,6 +84,9 @@ class Outlet(Protocol):
     def keep(self, drafts: list[Draft]) -> None:
         """Save these, now or when the disk allows it again; even if there are none, what waits is tried again."""
 
+    def has_room(self) -> bool:
+        """Whether more can be kept while the disk refuses."""
+
     def offer(self, keep: list[Draft], draft: Draft) -> Saved:
         """Save what must be kept and a record in one transaction; the future says how it went."""
 
@@ -103,6 +107,8 @@ class Acquisition:
     wait: Wait | None = None
     pending: list[RawChunk] = field(default_factory=list)
     size: int = 0
+    deaf: bool = False
+    """Nothing is heard: the disk has refused for so long that no more can be held."""
     live: asyncio.Event = field(default_factory=asyncio.Event)
 
     async def run(self) -> None:
@@ -128,6 +134,7 @@ class Acquisition:
             now = clocks()
             self._passed(before, now)
             before = now
+            self._room()
             if not self.pending:
                 self.outlet.keep([])
             elif now.steady_us - self.pending[0].t_us >= TICK_S * MICRO:
@@ -168,6 +175,8 @@ class Acquisition:
         self._link(LinkChanged(seconds(self.clock.now_us()), Link.LOST, why))
 
     def _chunk(self, chunk: Chunk) -> None:
+        if self.deaf:
+            return
         raw = RawChunk(self.clock.session_us(chunk.t_s), chunk.data, chunk.channel)
         self.pending.append(raw)
         self.size += len(raw.data)
@@ -211,6 +220,15 @@ class Acquisition:
             else:
                 self._keep(EventKind.LINK, {**body, "gap": False})
         self.outlet.changed(change)
+
+    def _room(self) -> None:
+        if self.deaf and self.outlet.has_room():
+            self.deaf = False
+            self.gap(EventKind.LINK, {"state": str(Link.LOST), "why": "the disk refused, and bytes were dropped"})
+        elif not self.deaf and not self.outlet.has_room():
+            self.flush()
+            self.deaf = True
+            self.end_wait(Refused("cannot_write", DEAF))
 
     def _passed(self, before: Moment, now: Moment) -> None:
         slept_us, ran_us = now.slept_us - before.slept_us, now.loop_us - before.loop_us

@@ -180,6 +180,10 @@ class Recorder:
                 self.book.apply(draft)
         self.writer.keep(drafts)
 
+    def has_room(self) -> bool:
+        """Whether more can be kept while the disk refuses."""
+        return self.writer.has_room
+
     def offer(self, keep: list[Draft], draft: Draft) -> Saved:
         """Save a record with what was heard before it; the future says how it went."""
         return asyncio.wrap_future(self.writer.offer(keep, [draft]))

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from logger.errors import Refused
-from logger.recorder.acquisition import DOWN, Acquisition, Saved, Wait
+from logger.recorder.acquisition import DEAF, DOWN, Acquisition, Saved, Wait
 from logger.session.events import Draft, Event, EventKind
 from logger.session.fieldbook import FieldBook
 from logger.session.observed import Tag, answer_of, observed_body
@@ -51,6 +51,8 @@ class Tagging:
         return tag.written if self.acquisition.end_wait(refusal) and tag is not None else None
 
     def _must_relate(self, tag: Tag) -> None:
+        if self.acquisition.deaf:
+            raise Refused("cannot_write", DEAF)
         try:
             self.book.relate(tag.kind, tag.name, 0.0, tag.given_m)
         except Refused as refusal:

@@ -13,7 +13,7 @@ from logger.session.rescue import rescued
 from logger.session.store import Session
 
 MOST_BACKLOG = 32 * 1024 * 1024
-"""Raw bytes held in memory while the disk refuses; past it the line counts as broken."""
+"""Raw bytes held in memory while the disk refuses; past it nothing more is heard until it takes them."""
 RESCUE_PAUSE_S = 5.0
 """Between two attempts to save a session whose file is gone: each may write the whole of it."""
 
@@ -72,6 +72,11 @@ class Writer:
         assert job.saved is not None
         self._jobs.put(job)
         return job.saved
+
+    @property
+    def has_room(self) -> bool:
+        """Whether more may be held while the disk refuses."""
+        return self.backlog.size < MOST_BACKLOG
 
     def close(self) -> None:
         """Write what is queued, then close the session; returns when both are done."""

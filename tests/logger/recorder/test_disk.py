@@ -1,5 +1,7 @@
 """A disk that refuses, and a file that goes away while it is recorded: nothing answered is lost, and it goes on."""
 
+import asyncio
+import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -45,6 +47,46 @@ async def test_a_disk_that_refuses_is_said_and_what_was_heard_is_kept(site: Any)
     assert counts.observations == counts.exact
 
 
+async def test_what_is_held_while_the_disk_refuses_is_bounded(site: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("logger.recorder.writer.MOST_BACKLOG", 3000)
+    recorder = await site.start()
+    await site.tag("benchmark BM", 1.0)
+    connection = recorder.writer.session._connection
+    connection.execute(f"PRAGMA max_page_count = {connection.execute('PRAGMA page_count').fetchone()[0]}")
+    while not recorder.acquisition.deaf:
+        for _ in range(40):
+            site.level.speak()
+        await site.level.heard.join()
+        await asyncio.sleep(0.01)
+    held = recorder.writer.backlog.size
+    assert (await site.ask("force station 1"))["error"] == "cannot_write"
+    for _ in range(1000):
+        site.level.speak()
+    await site.level.heard.join()
+    assert held <= recorder.writer.backlog.size < held + 3000
+    connection.execute("PRAGMA max_page_count = 100000")
+    await site.until(lambda: not recorder.acquisition.deaf)
+    assert (await site.ask("station 1"))["error"] == "needs_zero"
+    assert (await site.tag("benchmark BM", 1.0))["ok"]
+    await site.ask("end")
+    counts, *_ = verify(site.path)
+    assert (counts.observations, counts.exact) == (2, 2)
+
+
+@pytest.mark.skipif(os.name != "posix" or os.getuid() == 0, reason="no folder refuses root")
+async def test_a_folder_made_read_only_while_recording(site: Any, tmp_path: Path) -> None:
+    (tmp_path / "job").mkdir()
+    site.path = tmp_path / "job" / "slope.walk"
+    await site.start()
+    assert (await site.tag("benchmark BM", 1.0))["ok"]
+    (tmp_path / "job").chmod(0o500)
+    assert (await site.tag("station 1", 1.5))["ok"]
+    await site.ask("end")
+    counts, *_ = verify(site.path)
+    assert counts.exact == 2
+    (tmp_path / "job").chmod(0o700)
+
+
 def removed(path: Path) -> None:
     path.unlink()
 
@@ -81,6 +123,7 @@ async def test_a_file_that_goes_away_is_noticed_and_all_of_it_saved_anew(
     told: list[Answer] = []
     recorder.submit("watch on", told.append)
     happens(site.path)
+    site.level.wait(1.0)
     await site.until(lambda: any(t.get("event") == "moved" for t in told))
     status = await site.ask("status")
     assert (status["session"], status["saved"], status["needs_zero"]) == (str(tmp_path / found), True, False)
@@ -103,6 +146,7 @@ async def test_a_file_that_was_moved_is_whole_where_it_is(site: Any, tmp_path: P
     recorder = await site.start()
     await site.tag("benchmark BM", 1.0)
     moved(site.path)
+    site.level.wait(1.0)
     await site.until(lambda: recorder.moved)
     counts, *_ = verify(tmp_path / "elsewhere.walk")
     assert counts.observations == 1
