@@ -11,9 +11,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
+from urllib.parse import quote
 
 from drivers import gatt_values as gv
-from drivers.ble_search import SEARCH_S, Target, search
+from drivers.ble_search import SCHEME, SEARCH_S, Target, search
 from drivers.errors import InstrumentFileError, PortError, PortSilent
 from drivers.identify import recognise
 from drivers.identify.hearing import Identified
@@ -35,15 +36,16 @@ LENGTHS, PRESSURES = {"m", "yd", "in", "ft"}, {"Pa", "bar", "mmHg", "psi"}
 
 @dataclass(frozen=True, slots=True)
 class Advertiser:
-    """One device heard in a scan, and the shipped instrument files that may fit it."""
+    """One device heard in a scan, and the instrument files at hand that may fit it.
+
+    `port` names it: by its address, or by its name where the address will be another tomorrow; `notes` is what the
+    files say one should know, each with the name of its file.
+    """
 
     seen: Seen
+    port: str
     instruments: tuple[str, ...]
-
-    @property
-    def port(self) -> str:
-        """The port string that names it beyond doubt."""
-        return f"ble://{self.seen.address}"
+    notes: tuple[str, ...]
 
 
 async def advertising(seconds: float) -> list[Advertiser]:
@@ -56,20 +58,25 @@ async def advertising(seconds: float) -> list[Advertiser]:
                     seen = await advertised.get()
                     heard[seen.address] = seen
     await settle_goodbyes()
-    services = dict(_services())
-    return [
-        Advertiser(seen, tuple(name for name, service in services.items() if service in seen.services))
-        for seen in sorted(heard.values(), key=lambda s: -(s.rssi if s.rssi is not None else -127))
-    ]
+    files = list(_files())
+    called = Counter(seen.name for seen in heard.values())
+    found = []
+    for seen in sorted(heard.values(), key=lambda s: -(s.rssi if s.rssi is not None else -127)):
+        fits = [(name, notes) for name, service, notes in files if service in seen.services]
+        by_name = seen.wanders and bool(seen.name) and called[seen.name] == 1
+        port = SCHEME + (quote(seen.name or "") if by_name else seen.address)
+        notes = tuple(f"{name}: {text}" for name, text in fits if text)
+        found.append(Advertiser(seen, port, tuple(name for name, _ in fits), notes))
+    return found
 
 
-def _services() -> Iterator[tuple[str, str]]:
-    """The instrument files at hand for Bluetooth LE, each with the service it looks for."""
+def _files() -> Iterator[tuple[str, str, str]]:
+    """The instrument files at hand for Bluetooth LE: name, the service it looks for, what one should know."""
     for name in names():
         with contextlib.suppress(InstrumentFileError):
-            table = load(name).decoder
-            if isinstance(table, GattTable) and table.service:
-                yield name, table.service
+            file = load(name)
+            if isinstance(file.decoder, GattTable) and file.decoder.service:
+                yield name, file.decoder.service, file.instrument.notes
 
 
 @dataclass(slots=True)

@@ -45,6 +45,20 @@ class Seen:
     device: Any
     connected: bool = False
 
+    @property
+    def wanders(self) -> bool:
+        """Whether its address is another for every computer, or every few minutes, and is no name to keep.
+
+        True of what macOS calls an address, and of resolvable private ones: two highest bits 01 (Core Specification,
+        Vol 6, Part B, 1.3.2.2).
+        """
+        first, colon, _ = self.address.partition(":")
+        if not colon:
+            return True
+        details = self.device.details if isinstance(self.device.details, dict) else {}
+        random = details.get("props", {}).get("AddressType", "random") == "random"
+        return random and int(first, 16) >> 6 == 1
+
 
 @contextlib.asynccontextmanager
 async def scanning(port: str, adapter: str = "") -> AsyncIterator[asyncio.Queue[Seen]]:

@@ -14,9 +14,10 @@ import click
 from tui.cli.output import emit_json
 
 if TYPE_CHECKING:
+    from drivers.decoders import Decoder
     from drivers.identify.hearing import Identified
     from drivers.instrument import InstrumentFile
-    from drivers.reading import Reading, Reject
+    from drivers.reading import Chunk, LinkChanged, Reading, Reject
 
 IDENTIFY_S = 10.0
 FEWEST_SHOWN_S = 0.1
@@ -172,28 +173,14 @@ async def _followed(
 ) -> None:
     from drivers.connection import Connection
     from drivers.instrument import tables
-    from drivers.reading import Chunk
     from drivers.registry import make_decoder
-    from tui.cli import printable
 
-    decoder, connection = make_decoder(instrument), Connection(port, instrument)
-    heard: dict[str, Any] = {"bytes": 0, "readings": [], "shown_s": 0.0}
+    heard = _Heard(make_decoder(instrument), as_json=as_json, show_bytes=show_bytes)
+    connection = Connection(port, instrument)
 
     async def follow() -> None:
         async for event in connection.events():
-            if not isinstance(event, Chunk):
-                if event.why:
-                    click.echo(f"{event.state}: {event.why}", err=True)
-                continue
-            heard["bytes"] += len(event.data)
-            readings = decoder.feed(event)
-            if as_json:
-                heard["readings"] += readings
-            elif show_bytes:
-                click.echo(printable(repr(event.data)))
-            if readings and not as_json and event.t_s - heard["shown_s"] >= FEWEST_SHOWN_S:
-                heard["shown_s"] = event.t_s
-                click.echo(f"{readings[-1].height_m:+.4f} m")
+            heard.take(event)
 
     try:
         with suppress(TimeoutError):
@@ -201,9 +188,47 @@ async def _followed(
                 await follow()
     finally:
         await connection.close()
+    decoder = heard.decoder
     if as_json:
-        document = {"port": port, "bytes": heard["bytes"], "instrument": tables(instrument), "confidence": 1.0}
-        rest = {"readings": _readings(heard["readings"]), "rejects": _rejects(decoder.rejects), "candidates": []}
-        emit_json(document | rest)
+        document = {"port": port, "bytes": heard.bytes, "instrument": tables(instrument), "confidence": 1.0}
+        rest = {"readings": _readings(heard.readings), "rejects": _rejects(decoder.rejects), "candidates": []}
+        told = {"remarks": list(decoder.remarks), "device": dict(getattr(decoder, "facts", {}))}
+        emit_json(document | rest | told)
     elif decoder.rejects:
         click.echo("refused: " + ", ".join(f"{n} {reason}" for reason, n in decoder.rejects.items()), err=True)
+
+
+class _Heard:
+    """What a known instrument says, shown as it comes; for JSON kept until the end."""
+
+    def __init__(self, decoder: "Decoder", *, as_json: bool, show_bytes: bool) -> None:
+        self.decoder = decoder
+        self.bytes = 0
+        self.readings: list[Reading] = []
+        self._as_json, self._show_bytes = as_json, show_bytes
+        self._shown_s = 0.0
+        self._remarks: list[str] = []
+
+    def take(self, event: "Chunk | LinkChanged") -> None:
+        """Decode one chunk, or tell what happened to the line."""
+        from drivers.reading import Chunk
+        from tui.cli import printable
+
+        if not isinstance(event, Chunk):
+            if event.why:
+                click.echo(f"{event.state}: {event.why}", err=True)
+            return
+        self.bytes += len(event.data)
+        readings = self.decoder.feed(event)
+        for remark in self.decoder.remarks:
+            if remark not in self._remarks:
+                click.echo(printable(remark), err=True)
+        self._remarks = list(self.decoder.remarks)
+        if self._as_json:
+            self.readings += readings
+            return
+        if self._show_bytes:
+            click.echo(printable(repr(event.data)))
+        if readings and event.t_s - self._shown_s >= FEWEST_SHOWN_S:
+            self._shown_s = event.t_s
+            click.echo(f"{readings[-1].height_m:+.4f} m")

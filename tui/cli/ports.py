@@ -59,6 +59,7 @@ def _advertising(seconds: float, *, as_json: bool) -> None:
                 "rssi_dbm": found.seen.rssi,
                 "services": list(found.seen.services),
                 "instruments": list(found.instruments),
+                "notes": list(found.notes),
             }
             for found in heard
         ]
@@ -70,6 +71,8 @@ def _advertising(seconds: float, *, as_json: bool) -> None:
         fits = f"try --instrument {' or '.join(found.instruments)}" if found.instruments else ""
         name = printable(seen.name or "(no name)")
         click.echo(f"{found.port:<24} {name:<24} {signal:>8}  {' '.join(seen.services):<12} {fits}".rstrip())
+        for note in found.notes:
+            click.echo(f"    {printable(note)}")
     if not heard:
         click.echo(
             f"nothing advertised in {seconds:g} s; is the instrument on, and not connected to a phone?", err=True

@@ -4,6 +4,7 @@ import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
+from fake_bluez import FakeBluez
 from fake_device import Characteristic, Peripheral, Service
 
 from drivers.instrument import InstrumentFile, parse
@@ -86,3 +87,10 @@ async def take(link: BleTransport, count: int) -> list[Chunk]:
 def millimetres(value: int) -> bytes:
     """A height in the octets of Elevation, counted in its steps of 0.01 m."""
     return value.to_bytes(3, "little", signed=True)
+
+
+async def sends(bluez: FakeBluez, device: Peripheral, uuid: str, values: list[bytes]) -> None:
+    """A device that sends by itself, a hundred times a second, these values over and over."""
+    for n in range(10_000):
+        bluez.notify(device, uuid, values[n % len(values)])
+        await asyncio.sleep(0.01)

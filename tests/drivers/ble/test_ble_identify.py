@@ -1,34 +1,19 @@
-"""What advertises, and what an unknown device is taken for; `ports --ble` and `listen ble://…` as a user runs them."""
+"""What advertises around here, and what an unknown device is taken for."""
 
 import asyncio
-import json
-import sys
 
 import pytest
-from ble_bench import SERIAL_IN, SERIAL_OUT, elevation_level, serial_level
+from ble_bench import SERIAL_IN, SERIAL_OUT, elevation_level, opened, sends, serial_level
+from bleak.backends.device import BLEDevice
 from fake_bluez import FakeBluez
 from fake_device import Characteristic, Peripheral, Service
 
 from drivers.ble_identify import advertising, identify_ble
 from drivers.decoders.gatt import GattDecoder
 from drivers.errors import PortMissing
+from drivers.radio import Seen
 
 OWN = "0000a501-3c17-4d2e-9b64-6f1d0c8e7a52"
-
-
-async def sends(bluez: FakeBluez, device: Peripheral, uuid: str, values: list[bytes]) -> None:
-    for n in range(10_000):
-        bluez.notify(device, uuid, values[n % len(values)])
-        await asyncio.sleep(0.01)
-
-
-async def risewalk(*words: str) -> tuple[int, str, str]:
-    process = await asyncio.create_subprocess_exec(
-        sys.executable, "-m", "tui.cli", *words, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE
-    )
-    out, err = await asyncio.wait_for(process.communicate(), 30)
-    assert process.returncode is not None
-    return process.returncode, out.decode(), err.decode()
 
 
 async def test_what_advertises_and_which_file_fits(bluez: FakeBluez) -> None:
@@ -39,7 +24,24 @@ async def test_what_advertises_and_which_file_fits(bluez: FakeBluez) -> None:
     heard = await advertising(0.5)
     assert (heard[0].seen.name, heard[0].seen.rssi, heard[0].seen.services) == ("LEVEL", -60, ("181a",))
     assert [a.instruments for a in heard] == [("ble-elevation", "ble-pressure-water"), ("ble-serial-lines",), ()]
+    assert [a.port for a in heard[:2]] == ["ble://C4:F2:17:1A:1D:AA", "ble://D0:00:00:00:00:01"]
+    assert "steps of 10 mm: too coarse" in heard[0].notes[0]
     assert not bluez.discovering
+
+
+async def test_an_address_that_changes_is_not_proposed_as_a_port(bluez: FakeBluez) -> None:
+    """Resolvable private addresses begin with bits 01; a name that two devices have is no name."""
+    for name, address in (("A 1", "7A:00:00:00:00:01"), ("TWIN", "5B:00:00:00:00:02"), ("TWIN", "4C:00:00:00:00:03")):
+        bluez.bring(elevation_level(name, address))
+    ports = {a.port for a in await advertising(0.5)}
+    assert ports == {"ble://A%201", "ble://5B:00:00:00:00:02", "ble://4C:00:00:00:00:03"}
+    async with opened("ble://A%201"):
+        assert bluez.near[0].connected
+
+
+def test_identifiers_of_macos_are_no_addresses() -> None:
+    device = BLEDevice("9D3C1C0A-0F5B-4C8E-8C1F-2A7E5D0B6F11", "LEVEL", details=object())
+    assert Seen("LEVEL", device.address, -50, (), device).wanders
 
 
 async def test_an_elevation_device(bluez: FakeBluez) -> None:
@@ -96,40 +98,3 @@ async def test_a_serial_line(bluez: FakeBluez) -> None:
 async def test_nothing_there(bluez: FakeBluez) -> None:
     with pytest.raises(PortMissing):
         await identify_ble("ble://LEVEL", 0.3)
-
-
-async def test_the_commands(bluez: FakeBluez) -> None:
-    level = elevation_level()
-    bluez.bring(level)
-    code, out, _ = await risewalk("ports", "--ble", "--seconds", "0.5", "--json")
-    assert code == 0
-    assert json.loads(out)["advertising"] == [
-        {
-            "port": "ble://C4:F2:17:1A:1D:AA",
-            "name": "LEVEL",
-            "address": "C4:F2:17:1A:1D:AA",
-            "rssi_dbm": -60,
-            "services": ["181a"],
-            "instruments": ["ble-elevation", "ble-pressure-water"],
-        }
-    ]
-    code, out, _ = await risewalk("ports", "--ble", "--seconds", "0.5")
-    assert "LEVEL" in out
-    assert "ble-elevation" in out
-    sending = asyncio.create_task(sends(bluez, level, "2a6c", [b"\x7b\x00\x00"]))
-    code, out, _ = await risewalk("listen", "ble://LEVEL", "--seconds", "2", "--json")
-    assert code == 0
-    told = json.loads(out)
-    assert told["instrument"]["decoder"]["characteristic"] == "2a6c"
-    assert told["confidence"] == 0.8
-    assert told["readings"][-1]["height_m"] == 1.23
-    code, out, err = await risewalk(
-        "listen", "ble://LEVEL", "--instrument", "ble-elevation", "--seconds", "3", "--json"
-    )
-    sending.cancel()
-    assert code == 0, err
-    assert {r["height_m"] for r in json.loads(out)["readings"]} == {1.23}
-    bluez.power(on=False)
-    code, _, err = await risewalk("ports", "--ble")
-    assert code == 3
-    assert "bluetoothctl power on" in err

@@ -1,0 +1,84 @@
+"""`ports --ble` and `listen ble://…` as a user runs them: what is on the screen and in the JSON."""
+
+import asyncio
+import json
+
+from ble_bench import elevation_level, sends, serial_level
+from click.testing import CliRunner, Result
+from fake_bluez import FakeBluez
+from fake_device import Peripheral
+
+from drivers.errors import RadioOff
+from drivers.transports.blocking import blocking
+from tui.cli import exit_code
+from tui.cli import risewalk as program
+
+
+async def risewalk(*words: str) -> Result:
+    """The program in a thread of its own, while the devices here go on playing."""
+    return await blocking(lambda: CliRunner().invoke(program, words, standalone_mode=False))
+
+
+async def test_ports_lists_what_advertises_and_which_file_fits(bluez: FakeBluez) -> None:
+    bluez.bring(elevation_level())
+    nameless = Peripheral(None, "D0:00:00:00:00:07", [], rssi=-99)
+    wild = serial_level("\x1b[31m[bold]", "D0:00:00:00:00:08")
+    wild.rssi = -80
+    for device in (nameless, wild):
+        bluez.bring(device)
+    found = await risewalk("ports", "--ble", "--seconds", "0.5", "--json")
+    assert found.exit_code == 0, found.output
+    listed = json.loads(found.stdout)["advertising"]
+    notes = listed[0].pop("notes")
+    assert listed[0] == {
+        "port": "ble://C4:F2:17:1A:1D:AA",
+        "name": "LEVEL",
+        "address": "C4:F2:17:1A:1D:AA",
+        "rssi_dbm": -60,
+        "services": ["181a"],
+        "instruments": ["ble-elevation", "ble-pressure-water"],
+    }
+    assert notes[0] == "ble-elevation: Heights in steps of 10 mm: too coarse to set out steps."
+    assert [each["name"] for each in listed] == ["LEVEL", "\x1b[31m[bold]", None]
+    shown = (await risewalk("ports", "--ble", "--seconds", "0.5")).stdout
+    lines = shown.splitlines()
+    assert lines[0].split() == [
+        "ble://C4:F2:17:1A:1D:AA", "LEVEL", "-60", "dBm", "181a",
+        "try", "--instrument", "ble-elevation", "or", "ble-pressure-water",
+    ]  # fmt: skip
+    assert lines[1].strip() == notes[0]
+    assert "\\x1b[31m[bold]" in shown
+    assert "\x1b" not in shown
+    assert "(no name)" in lines[-1]
+
+
+async def test_ports_says_where_nothing_advertises_or_bluetooth_is_off(bluez: FakeBluez) -> None:
+    found = await risewalk("ports", "--ble", "--seconds", "0.2")
+    assert (found.exit_code, found.stdout) == (0, "")
+    assert "nothing advertised in 0.2 s" in found.stderr
+    bluez.power(on=False)
+    refused = (await risewalk("ports", "--ble")).exception
+    assert isinstance(refused, RadioOff)
+    assert exit_code(refused) == 3
+    assert "bluetoothctl power on" in str(refused)
+
+
+async def test_listen_identifies_and_follows_a_device(bluez: FakeBluez) -> None:
+    level = elevation_level()
+    bluez.bring(level)
+    sending = asyncio.create_task(sends(bluez, level, "2a6c", [b"\x7b\x00\x00"]))
+    found = await risewalk("listen", "ble://LEVEL", "--seconds", "0.6")
+    assert "confidence 0.80" in found.stdout
+    assert "steps of 10 mm are too coarse to set out steps" in found.stdout
+    told = json.loads((await risewalk("listen", "ble://LEVEL", "--seconds", "0.6", "--json")).stdout)
+    assert told["instrument"]["decoder"]["characteristic"] == "2a6c"
+    assert told["readings"][-1]["height_m"] == 1.23
+    words = ("listen", "ble://LEVEL", "--instrument", "ble-elevation", "--seconds", "2")
+    followed = await risewalk(*words, "--json")
+    sending.cancel()
+    assert followed.exit_code == 0, followed.stderr
+    told = json.loads(followed.stdout)
+    assert {r["height_m"] for r in told["readings"]} == {1.23}
+    assert told["device"]["manufacturer"] == "Bench"
+    assert "steps of 10 mm: too coarse" in told["remarks"][0]
+    assert followed.stderr.count("too coarse") == 1
