@@ -11,14 +11,17 @@ from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 from math import sqrt
 
+from drivers.lengths import Units
 from logger.built_depths import ASKED, NONE, BuiltDepth, Depths, Distances
 from logger.built_heights import RULE, Built, Estimate, Levels, Status, judge, worst
 from logger.built_rules import Case, falls, held
 from logger.construction import SAME_M, Part
+from logger.measures import both, fine
 from logger.setout import SetOut
 from logger.steps.option import Finding, Verdict
 from logger.steps.rulebook import RuleSet
 
+NOT_CHECKED = "not checked"
 DISAGREE = 3.0
 """Tape and level heights of one face that differ by more than this many standard uncertainties are pointed out."""
 
@@ -52,8 +55,21 @@ class BuiltRiser:
 
 
 @dataclass(frozen=True, slots=True)
+class Judged:
+    """One part of the verdict: what was held against which rule; `lacking` says what of it was not observed.
+
+    `what` is empty for a rule set, which is held against all that was observed.
+    """
+
+    what: str
+    against: str
+    status: Status
+    lacking: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class AsBuilt:
-    """The verdict on the whole and on each riser; `rule` names the decision rule."""
+    """The verdict on the whole, by its parts and on each riser; `rule` names the decision rule."""
 
     risers: tuple[BuiltRiser, ...]
     uniformity_m: float | None
@@ -61,17 +77,22 @@ class AsBuilt:
     findings: tuple[Finding, ...]
     limits: Limits
     depths: tuple[BuiltDepth, ...] = ()
+    judged: tuple[Judged, ...] = ()
     digest: str = ""
     rule: str = RULE
 
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """What finished steps are held against beside the plan: named rule sets, and the width for cross fall."""
+    """What finished steps are held against beside the plan: named rule sets, and the width for cross fall.
+
+    `units` come first where a length is put in words.
+    """
 
     limits: Limits = Limits()
     sets: tuple[RuleSet, ...] = ()
     width_m: float | None = None
+    units: Units = Units.METRES
 
 
 def check(plan: SetOut, built: Built, against: Held = Held(), along: Distances = NONE) -> AsBuilt:
@@ -106,29 +127,39 @@ class _Check:
                 f"not observed: riser {', '.join(map(str, missing))}; the whole cannot pass",
             )
         deep = self._depths()
-        ruled = self._rules(estimates)
-        seen = [depth.status for depth in deep if depth.built_m is not None]
+        limits, seen = self.limits, [depth.status for depth in deep if depth.built_m is not None]
+        lacking = "" if len(seen) == len(deep) else "some not checked" if seen else NOT_CHECKED
+        judged = (
+            Judged("faces", limits.face_rule, worst(statuses)),
+            Judged("evenness", limits.evenness_rule, worst(even), "" if even else NOT_CHECKED),
+            Judged("depths", limits.depth_rule, worst(seen), lacking),
+            *self._rules(estimates),
+        )
         return AsBuilt(
             tuple(risers),
             spread,
-            worst([*statuses, *even, *ruled, *seen]),
+            worst(part.status for part in judged if part.lacking != NOT_CHECKED),
             tuple(self.findings),
-            self.limits,
+            limits,
             deep,
+            judged,
             self.built.digest,
         )
 
-    def _rules(self, faces: Mapping[int, Estimate]) -> list[Status]:
-        """Findings of the named sets and on fall; the statuses of rules whose breach is a failure."""
-        case = Case(self.plan, self.levels, faces, self.depths, self.against.width_m)
-        statuses = []
+    def _rules(self, faces: Mapping[int, Estimate]) -> list[Judged]:
+        """Findings of the named sets and on fall; each set by its rules whose breach is a failure."""
+        case = Case(self.plan, self.levels, faces, self.depths, self.against.width_m, self.against.units)
+        judged = []
         for rules in self.against.sets:
+            statuses = []
             for rule, status, finding in held(case, rules):
                 self.findings.append(finding)
                 if rule.breach is Verdict.FAIL:
                     statuses.append(status)
+            name = f"{rules.title or rules.name} {rules.edition}".strip()
+            judged.append(Judged("", name, worst(statuses), "" if statuses else NOT_CHECKED))
         self.findings += falls(case)
-        return statuses
+        return judged
 
     def _depths(self) -> tuple[BuiltDepth, ...]:
         """Depths against the plan, with what is odd about the distances and what is lacking."""
@@ -164,7 +195,7 @@ class _Check:
         u_heights, u_tape = self.levels.u_m(heights), max(tape.own_u_m, SAME_M)
         apart, u_apart = heights.value_m - tape.value_m, sqrt(u_heights**2 + u_tape**2)
         if abs(apart) > DISAGREE * u_apart:
-            text = f"riser {riser}: tape and level differ by {apart * 1000:.1f} mm; measure it again"
+            text = f"riser {riser}: tape and level differ by {self._fine(abs(apart))}; measure it again"
             self._note("agreement", Verdict.WARN, text, value=abs(apart), limit=DISAGREE * u_apart)
         share = u_tape**2 / (u_heights**2 + u_tape**2)
         return Estimate(
@@ -191,16 +222,16 @@ class _Check:
 
     def _fix(self, riser: int, off_m: float, built_top_m: float | None) -> str:
         high = "too high" if off_m > 0 else "too low"
-        said = f"the face is {abs(off_m) * 1000:.0f} mm {high}"
+        said = f"the face is {self._fine(abs(off_m))} {high}"
         if built_top_m is not None:
             designed = self.plan.marks[riser - 1].front.finished_m
             assert designed is not None
             move = designed - built_top_m
             way = "raise" if move > 0 else "lower"
-            if abs(move) >= 0.0005:
-                said += f"; its nosing stands {abs(move) * 1000:.0f} mm off the plan: {way} step {riser} by that"
+            if abs(move) >= abs(off_m) / 2:
+                said += f"; its nosing stands {self._fine(abs(move))} off the plan: {way} step {riser} by that"
             else:
-                said += "; its nosing is where it should be, so look at the step below"
+                said += f"; its nosing stands within {self._fine(abs(move))} of the plan, so look at the step below"
         return said
 
     def _evenness(self, risers: list[BuiltRiser], faces: Mapping[int, Estimate]) -> tuple[float | None, list[Status]]:
@@ -217,7 +248,7 @@ class _Check:
                 judged.append(judge(abs(apart.value_m), self.limits.evenness_m, self.levels.u_m(apart)))
             spread, status = max(abs(a.value_m - b.value_m) for a, b in pairs), worst(judged)
             word = {Status.PASS: Verdict.PASS, Status.FAIL: Verdict.FAIL, Status.UNSURE: Verdict.WARN}[status]
-            text = f"flight {flight}: largest less smallest face {spread * 1000:.1f} mm"
+            text = f"flight {flight}: largest less smallest face {self._fine(spread)}"
             text += {
                 Status.PASS: ", within ",
                 Status.FAIL: ", outside ",
@@ -228,6 +259,9 @@ class _Check:
             spreads.append(spread)
             statuses.append(status)
         return (max(spreads) if spreads else None), statuses
+
+    def _fine(self, value_m: float) -> str:
+        return both(fine(value_m, self.against.units))
 
     def _other_zero(self) -> None:
         """Tops of two walks compare only from one zero; faces are differences and do not need it."""

@@ -4,16 +4,17 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
+from drivers.lengths import Units
 from logger.built_depths import Depths, step_rule
 from logger.built_heights import Estimate, Levels, Status, judge, worst
 from logger.construction import Part
+from logger.measures import both, fine
 from logger.setout import Mark, SetOut
 from logger.steps.option import Finding, Verdict
 from logger.steps.rulebook import SLOPES, Measure, Rule, RuleSet
 
 VERDICTS = {Status.PASS: Verdict.PASS, Status.FAIL: Verdict.FAIL, Status.UNSURE: Verdict.WARN}
 SAID = {Status.PASS: "within", Status.FAIL: "outside", Status.UNSURE: "too close to tell against"}
-MM = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +26,7 @@ class Case:
     faces: Mapping[int, Estimate]
     depths: Depths
     width_m: float | None = None
+    units: Units = Units.METRES
 
     def flights(self) -> Iterator[tuple[Mark, ...]]:
         """The marks between landings, from the foot up."""
@@ -74,7 +76,7 @@ def held(case: Case, rules: RuleSet) -> Iterator[tuple[Rule, Status, Finding]]:
     for rule in rules.rules:
         values = list(_values(case, rule))
         if values and (rule.least is not None or rule.most is not None):
-            yield rule, *_finding(rules, rule, values)
+            yield rule, *_finding(rules, rule, values, case.units)
 
 
 def _values(case: Case, rule: Rule) -> Iterator[Value]:
@@ -140,7 +142,7 @@ def _flight_rise(case: Case, flight: tuple[Mark, ...]) -> Iterator[Value]:
         yield _height(case, flight[-1].riser, top.less(below))
 
 
-def _finding(rules: RuleSet, rule: Rule, values: list[Value]) -> tuple[Status, Finding]:
+def _finding(rules: RuleSet, rule: Rule, values: list[Value], units: Units) -> tuple[Status, Finding]:
     least, most = rule.least_value, rule.most_value
     statuses, furthest = [], max(values, key=lambda v: v.value)
     for seen in values:
@@ -152,15 +154,15 @@ def _finding(rules: RuleSet, rule: Rule, values: list[Value]) -> tuple[Status, F
     if least is not None and (most is None or lowest.value < least):
         furthest = lowest
     status, limit = worst(statuses), most if most is not None and furthest is not lowest else least
-    text = f"as built, {_shown(furthest.value, rule)} at riser {furthest.riser}: {SAID[status]} "
+    text = f"as built, {_shown(furthest.value, rule, units)} at riser {furthest.riser}: {SAID[status]} "
     text += f"{rules.title or rules.name} {rule.clause}"
     verdict = rule.breach if status is Status.FAIL else VERDICTS[status]
     return status, Finding(f"{rules.name}/{rule.name}", rule.clause, verdict, furthest.value, limit, text.strip())
 
 
-def _shown(value: float, rule: Rule) -> str:
+def _shown(value: float, rule: Rule, units: Units) -> str:
     what = rule.measures.value.replace("_", " ")
-    return f"{what} {value * 100:.1f} %" if rule.measures in SLOPES else f"{what} {value * MM:.1f} mm"
+    return f"{what} {value * 100:.1f} %" if rule.measures in SLOPES else f"{what} {both(fine(value, units))}"
 
 
 def falls(case: Case) -> Iterator[Finding]:

@@ -159,10 +159,11 @@ class Terms(Strict):
 
 
 class Head(Strict):
-    """What the catalogue says of itself."""
+    """What the catalogue says of itself; `common` is what a quote calls the items that belong to no alternative."""
 
     name: str = ""
     currency: str = Field(default="", max_length=4)
+    common: str = Field(default="standard", min_length=1, max_length=60)
 
 
 class Catalogue(Strict):
@@ -192,6 +193,10 @@ class Catalogue(Strict):
         common = {item.use for item in self.item if not item.alternative}
         whole = all(item.use in common for item in self.item)
         return ("", *named) if whole else tuple(named)
+
+    def called(self, alternative: str) -> str:
+        """What an alternative is called on paper."""
+        return alternative or self.catalogue.common
 
     def item_for(self, use: Use, alternative: str = "") -> Item | None:
         """The item that serves a use: that of the alternative, else the common one."""

@@ -17,5 +17,5 @@ def judged(walked: Path, profile: Profile, option: Option, *, brief: Brief, limi
     Raises FileError and its kinds where the walk cannot be read or does not fit the layout.
     """
     seen = built_of(survey(walked), option.risers, walked, brief.steps.foot)
-    held = Held(limits or Limits(), brief.rule_sets, brief.steps.width_m)
+    held = Held(limits or Limits(), brief.rule_sets, brief.steps.width_m, brief.shown_in)
     return check(set_out(profile, option, brief), seen.built, held, seen.distances)

@@ -5,7 +5,7 @@ Each is rounded once in each system. A pair holds what to work by and what to co
 
 from decimal import Decimal
 
-from drivers.lengths import Units, show_length
+from drivers.lengths import INCH_M, Units, show_length
 from logger.catalogue import PER
 
 Pair = tuple[str, str]
@@ -27,6 +27,8 @@ BESIDE = {
 }
 """The unit of the other system in which a person would say the same amount."""
 
+FINE = ((0.001, ".1f"), (INCH_M, ".2f"))
+
 
 def customary(units: Units) -> bool:
     """Whether feet, yards and pounds come first."""
@@ -43,6 +45,18 @@ def length(value_m: float, units: Units) -> Pair:
     return show_length(value_m, units), show_length(value_m, other(units))
 
 
+def fine(value_m: float, units: Units, *, signed: bool = False) -> Pair:
+    """A small length to a tenth of a millimetre and a hundredth of an inch; sixteenths are too coarse for it."""
+    metric, inches = (_tidy(f"{value_m / size:{'+' if signed else ''}{form}}") for size, form in FINE)
+    pair = f"{metric} mm", f"{inches} in"
+    return pair[::-1] if customary(units) else pair
+
+
+def _tidy(figure: str) -> str:
+    """A figure that is nothing has no sign."""
+    return figure if figure.strip("+-0.") else figure.lstrip("+-")
+
+
 def area(m2: float, units: Units) -> Pair:
     """An area: square metres and square feet."""
     metric, feet = f"{m2:.2f} m²", f"{m2 / float(PER['ft2'][1]):.1f} ft²"
@@ -57,10 +71,14 @@ def volume(m3: float, units: Units) -> Pair:
 
 def amount(value: Decimal, unit: str) -> Pair:
     """An amount in the unit it is counted or sold by; nothing stands beside a count."""
-    beside = BESIDE.get(unit)
-    if beside is None:
-        return f"{short(value)} {sign(unit)}", ""
-    return f"{short(value)} {sign(unit)}", f"{value * PER[unit][1] / PER[beside][1]:.2f} {sign(beside)}"
+    mine, beside = f"{short(value)} {sign(unit)}", BESIDE.get(unit)
+    return (mine, f"{value * PER[unit][1] / PER[beside][1]:.2f} {sign(beside)}") if beside else (mine, "")
+
+
+def density(kg_per_m3: Decimal, units: Units) -> str:
+    """A density in both systems, on one line."""
+    metric, pounds = f"{short(kg_per_m3)} kg/m³", f"{kg_per_m3 / PER['lb'][1] * PER['ft3'][1]:.0f} lb/ft³"
+    return both((pounds, metric) if customary(units) else (metric, pounds))
 
 
 def sign(unit: str) -> str:

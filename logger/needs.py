@@ -18,7 +18,7 @@ from logger.errors import WrongFile
 from logger.setout import SetOut
 
 TENTH_MM = Decimal("0.0001")
-DRAIN_SIDE_M = 0.3
+DRAIN_SIDE_M = 0.3048
 """Width and depth of the drainage stone around a pipe: 12 in (common practice)."""
 
 

@@ -6,7 +6,7 @@ from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 
 from logger.catalogue import PER, Catalogue, Item, Kind, Use
 from logger.errors import WrongFile
-from logger.measures import both, length, short
+from logger.measures import both, density, length, short, sign
 from logger.needs import TENTH_MM, Need, exact
 
 CENT = Decimal("0.01")
@@ -80,7 +80,7 @@ def _line(need: Need, item: Item | None) -> Line:
         packs = (wanted / pack).to_integral_value(ROUND_CEILING)
         quantity = packs * pack
         if pack != 1:
-            how += f"; sold in {item.sold_as or 'packs'} of {short(pack)} {item.per}: {packs}"
+            how += f"; sold in {item.sold_as or 'packs'} of {short(pack)} {sign(item.per)}: {packs}"
     amount = None if item.price is None else (quantity * item.price).quantize(CENT, ROUND_HALF_EVEN)
     mass = _mass(quantity, item)
     return Line(
@@ -114,7 +114,7 @@ def _converted(net: Decimal, need: Need, item: Item, how: str) -> tuple[Decimal,
     assert item.per is not None
     kind = PER[item.per][0]
     if need.kind is Kind.VOLUME and kind is Kind.MASS and item.density is not None:
-        return net * item.density, f"{how}; {short(item.density)} kg/m³ as placed"
+        return net * item.density, f"{how}; {density(item.density, need.units)} as placed"
     if kind is Kind.VOLUME and need.loose != 1:
         return net * need.loose, f"{how}; loose over compacted {short(need.loose)}"
     if need.kind is Kind.LENGTH and kind is Kind.COUNT and not need.rows and item.length is not None:

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
-from logger.asbuilt import AsBuilt
+from logger.asbuilt import NOT_CHECKED, AsBuilt
 from logger.built_depths import BuiltDepth
 from logger.earthworks import Earthworks
 from logger.quote import Quote
@@ -115,6 +115,7 @@ def asbuilt_document(result: AsBuilt) -> dict[str, Any]:
         "schema": ASBUILT,
         "risers": [asdict(riser) | {"status": riser.status.value} for riser in result.risers],
         "depths": [_depth(depth) for depth in result.depths],
+        "judged": [asdict(part) | {"status": part.status.value} for part in result.judged],
         "uniformity_m": result.uniformity_m,
         "status": result.status.value,
         "rule": result.rule,
@@ -125,4 +126,4 @@ def asbuilt_document(result: AsBuilt) -> dict[str, Any]:
 
 
 def _depth(depth: BuiltDepth) -> Mapping[str, Any]:
-    return asdict(depth) | {"status": "not checked" if depth.built_m is None else depth.status.value}
+    return asdict(depth) | {"status": NOT_CHECKED if depth.built_m is None else depth.status.value}

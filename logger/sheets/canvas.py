@@ -28,7 +28,7 @@ class Canvas:
         close = "" if fill == "none" else " Z"
         self.parts.append(f'<path d="M{drawn}{close}" fill="{fill}" {stroke} stroke-linejoin="miter"{style}/>')
 
-    def text(self, at: Point, words: str, *, size: float = 2.8, anchor: str = "middle", bold: bool = False) -> None:
+    def text(self, at: Point, words: str, *, size: float = 3.0, anchor: str = "middle", bold: bool = False) -> None:
         """Words at a point of their base line; a white rim keeps them readable on hatching."""
         weight = ' font-weight="bold"' if bold else ""
         self.parts.append(

@@ -3,7 +3,10 @@
 from logger.steps.option import Option
 
 FIRST = "Do not dig before buried services are located and marked."
-SEE_THE_END = "Read the cautions at the end of this sheet before the first spade."
+BEFORE = (
+    "Dig by hand beside every mark of a service. Stay out of a deep cut that is neither battered nor shored.",
+    "All cautions stand at the end of this sheet: read them before the first spade.",
+)
 DIGGING = (
     "Before the first spade: have gas, power, water, drains and cables located and marked by the service that does it "
     "where you are. Dig by hand beside every mark.",
@@ -28,5 +31,12 @@ GOVERNS = "Local code and licensed practice govern. These figures do not replace
 
 def guards(option: Option) -> tuple[str, ...]:
     """What the sheet may say of guards and handrails: never a pass where the sides were not looked at."""
-    said = tuple(f.text for f in option.findings if "guard" in f.rule or "handrail" in f.rule)
-    return said or ("Guards and handrails: not checked. Heights beside the steps were not judged.",)
+    said = tuple(
+        f"{name}: {f.text}"
+        for f in option.findings
+        for name, word in (("Guard", "guard"), ("Handrail", "handrail"))
+        if word in f.rule
+    )
+    return tuple(dict.fromkeys(said)) or (
+        "Guards and handrails: not checked. Heights beside the steps were not judged.",
+    )

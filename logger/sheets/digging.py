@@ -38,7 +38,7 @@ def cut_sheet(profile: Profile, option: Option, dug: Dug, units: Units) -> Sheet
             _courses(dug.marks, units),
             Lines("Remarks", dug.marks.notes),
         ),
-        foot=foot(profile),
+        foot=foot(profile, units),
     )
 
 
@@ -89,9 +89,6 @@ def _courses(marks: SetOut, units: Units) -> Table:
 
 
 def _volumes(work: Earthworks, units: Units) -> Table:
-    def row(name: str, m3: float, how: str) -> tuple[Cell, ...]:
-        return Cell(name), Cell(*volume(m3, units)), Cell(how)
-
     def said(m3: float) -> str:
         return on_one_line(volume(m3, units))
 
@@ -99,14 +96,18 @@ def _volumes(work: Earthworks, units: Units) -> Table:
     return Table(
         "Volumes",
         ("", "Volume", "How"),
-        (
-            row("Cut", volumes.cut_m3, "in the bank, topsoil included; average end area"),
-            row("Trenches", work.trench_m3, "for cheek walls, below the subgrade, in the bank"),
-            row("Topsoil", volumes.topsoil_m3, "in the bank; strip it first and keep it apart"),
-            row("Fill", volumes.fill_m3, "below the subgrade, compacted"),
-            row("Spoil to take away", work.spoil_loose_m3, f"loose; {said(work.spoil_bank_m3)} in the bank"),
-            row("Base", work.base_m3, f"compacted; {said(work.base_loose_m3)} loose"),
-            row("Bedding", work.bedding_m3, "as screeded"),
+        tuple(
+            (Cell(name), Cell(*volume(m3, units)), Cell(how))
+            for name, m3, how in (
+                ("Cut", volumes.cut_m3, "in the bank, topsoil included; average end area"),
+                ("Trenches", work.trench_m3, "for cheek walls, below the subgrade, in the bank"),
+                ("Topsoil", volumes.topsoil_m3, "in the bank; strip it first and keep it apart"),
+                ("Fill", volumes.fill_m3, "below the subgrade, compacted"),
+                ("Spoil to take away", work.spoil_loose_m3, f"loose; {said(work.spoil_bank_m3)} in the bank"),
+                ("Base", work.base_m3, f"compacted; {said(work.base_loose_m3)} loose"),
+                ("Bedding", work.bedding_m3, "as screeded"),
+            )
+            if m3 > 0
         ),
         strong=(1,),
         note=f"Reckoned with {work.loose:g} loose over compacted for the base and {work.swell:g} loose over bank "

@@ -90,7 +90,7 @@ def dig(value_m: float | None, units: Units) -> Cell:
     if value_m is None or value_m >= 0:
         return length(value_m, units)
     cell = length(-value_m, units)
-    return Cell(f"fill {cell.text}", cell.under)
+    return cell if cell == length(0.0, units) else Cell(f"fill {cell.text}", cell.under)
 
 
 def both(value_m: float, units: Units) -> str:

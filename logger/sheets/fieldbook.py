@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from drivers.lengths import Units, show_length
+from logger.measures import fine
 from logger.reduction.adjustment import Adjustment, Residual
 from logger.session.events import iso
 from logger.session.fieldbook import TAPED, Entry, FieldBook
@@ -25,7 +26,7 @@ def field_book_sheet(book: FieldBook, adjusted: Adjustment, units: Units) -> She
             length(body.get("height_m"), units),
             length(body.get("above_zero_m", body.get("length_m")), units),
             Cell(_sure(body.get("u_m"))),
-            Cell("–" if residual is None else f"{residual.residual_m * 1000:+.1f} mm", _doubt(residual)),
+            _residual(residual),
         )
         return tuple(Cell(c.text, c.under, struck=True) for c in cells) if entry.struck else cells
 
@@ -41,7 +42,7 @@ def field_book_sheet(book: FieldBook, adjusted: Adjustment, units: Units) -> She
             Lines("Notes", tuple(f"{iso(at_us)[:19]}: {text}" for at_us, text in book.notes)),
             Lines("Please note", (*profile.notes, cautions.GOVERNS), boxed=True),
         ),
-        foot=foot(profile),
+        foot=foot(profile, units),
     )
 
 
@@ -73,8 +74,11 @@ def _sure(u_m: float | None) -> str:
     return "–" if u_m is None else f"{COVERAGE * u_m * 1000:.1f} mm"
 
 
-def _doubt(residual: Residual | None) -> str:
-    return "suspect" if residual is not None and residual.suspect else ""
+def _residual(residual: Residual | None) -> Cell:
+    if residual is None:
+        return Cell("–")
+    off = fine(residual.residual_m, Units.METRES, signed=True)[0]
+    return Cell(off, "suspect" if residual.suspect else "")
 
 
 def _closure(adjusted: Adjustment) -> Iterator[str]:

@@ -3,6 +3,7 @@
 from importlib.metadata import version
 
 from drivers.lengths import Units
+from logger import measures
 from logger.profile import Profile
 from logger.session.events import iso
 from logger.session.fieldbook import FieldBook
@@ -16,20 +17,26 @@ COVERAGE = 2.0
 
 def facts(profile: Profile, units: Units) -> tuple[tuple[str, str], ...]:
     """The facts at the head of a sheet, in the order printed."""
-    worst = max((p.u_m for p in profile.points), default=0.0)
-    known = f"± {COVERAGE * worst * 1000:.1f} mm at the worst (95 %)" if worst else "uncertainty not stated"
-    named = (("Of", profile.source),) if profile.source else ()
+    named = (("Job", profile.source),) if profile.source else ()
     return (
         *named,
         ("Zero mark", f"{profile.datum}, its height {both(profile.datum_elevation_m, units)}"),
-        ("Ground", f"{len(profile.points)} points, {known}"),
+        ("Ground", f"{len(profile.points)} points, {uncertainty(profile, units)}"),
     )
 
 
-def foot(profile: Profile) -> str:
-    """The line at the foot of every page."""
+def uncertainty(profile: Profile, units: Units) -> str:
+    """How well the ground is known, at the worst of its points."""
+    worst = max((p.u_m for p in profile.points), default=0.0)
+    if not worst:
+        return "uncertainty not stated"
+    return f"± {measures.both(measures.fine(COVERAGE * worst, units))} at the worst (95 %)"
+
+
+def foot(profile: Profile, units: Units) -> str:
+    """What stands at the foot of every page: version, session, uncertainty; when and with what is added where known."""
     session = profile.digest or "none, not from a session"
-    return f"risewalk {version('risewalk')} · session {session} · local code and licensed practice govern"
+    return f"risewalk {version('risewalk')} · ground {uncertainty(profile, units)} · session {session}"
 
 
 def counts(option: Option) -> str:
@@ -46,10 +53,10 @@ def part_of(mark: Mark, bed: Bed) -> str:
     return f"{mark.part.value}, edge row" if edge else mark.part.value
 
 
-def session_facts(book: FieldBook, instrument: str) -> tuple[tuple[str, str], ...]:
+def session_facts(book: FieldBook, instrument: str, what: str) -> tuple[tuple[str, str], ...]:
     """When the walk was made, by its own clock, and with what."""
     if not book.entries:
         return (("Instrument", instrument),)
     first, last = (iso(book.entries[i].at_us) for i in (0, -1))
     until = last[11:16] if last[:10] == first[:10] else f"{last[:10]} {last[11:16]}"
-    return (("Walked", f"{first[:10]} {first[11:16]} to {until} UTC"), ("Instrument", instrument))
+    return ((what, f"{first[:10]} {first[11:16]} to {until} UTC"), ("Instrument", instrument))

@@ -16,7 +16,7 @@ HELD = {Tape.LEVEL: "held level", Tape.TAUT: "pulled taut along the slope", Tape
 def marking_sheet(profile: Profile, option: Option, marks: SetOut, units: Units) -> Sheet:
     """The sheet with marks, stakes and base tops for one layout."""
     blocks: list[Block] = [
-        Lines(cautions.FIRST, (cautions.SEE_THE_END,), boxed=True),
+        Lines(cautions.FIRST, (*cautions.BEFORE, *cautions.guards(option)), boxed=True),
         Drawing(
             "Section",
             Section(profile.ground(), marks, units).draw(),
@@ -29,7 +29,7 @@ def marking_sheet(profile: Profile, option: Option, marks: SetOut, units: Units)
     if marks.stakes:
         blocks.append(_stake_table(marks.stakes, units))
     blocks.append(_line_table(profile, marks, units))
-    remarks = (*option.adjusted, *marks.notes, *cautions.guards(option))
+    remarks = (*option.adjusted, *marks.notes)
     blocks.append(Lines("Remarks", remarks))
     blocks.append(
         Lines("Before you dig or build", (*cautions.DIGGING, *cautions.BUILDING, cautions.GOVERNS), boxed=True)
@@ -43,7 +43,7 @@ def marking_sheet(profile: Profile, option: Option, marks: SetOut, units: Units)
             ("Level string", "zero at the riser line of riser 1"),
         ),
         blocks=tuple(blocks),
-        foot=foot(profile),
+        foot=foot(profile, units),
     )
 
 

@@ -13,8 +13,8 @@ FONTS = ("Libertinus Serif", "DejaVu Sans Mono")
 """Fonts that come with typst itself, so that the pages are the same everywhere."""
 SMALL = 0.85
 """Size of the second line of a cell over the first."""
-NARROW, WIDE, GUTTER = 5, 34, 2
-"""Columns share the width of the page by their longest text, within these numbers of letters."""
+NARROW, WIDE, GUTTER, LONG = 5, 34, 2, 26
+"""Columns share the page by their longest text, within these numbers of letters; 0 is as wide as needed."""
 KINDS: dict[type[Block], str] = {Table: "table", Drawing: "drawing", Lines: "lines"}
 
 
@@ -66,5 +66,8 @@ def _block(block: Block) -> dict[str, Any]:
             [len(head), *(max(len(row[i].text), SMALL * len(row[i].under)) for row in block.rows)]
             for i, head in enumerate(block.heads)
         ]
-        data["widths"] = [min(WIDE, max(NARROW, *column)) + GUTTER for column in lengths]
+        widths = [min(WIDE, max(NARROW, *column)) + GUTTER for column in lengths]
+        # Beside sentences, a short column is as wide as its words, so that no figure is broken.
+        long = max(widths) > LONG
+        data["widths"] = [0 if long and width <= LONG else width for width in widths]
     return data

@@ -11,7 +11,7 @@ from logger.sheets.canvas import Canvas, Point
 from logger.sheets.document import both, length
 
 WIDTH_MM, TALLEST_MM = 178.0, 190.0
-LEFT_MM, RIGHT_MM, ABOVE_MM, UNDER_MM = 4.0, 22.0, 13.0, 27.0
+LEFT_MM, RIGHT_MM, ABOVE_MM, UNDER_MM = 4.0, 24.0, 13.0, 28.5
 SCALES = (10, 15, 20, 25, 30, 40, 50, 60, 75, 80, 100, 120, 150, 200, 250, 300, 400, 500, 1000, 2000, 5000)
 BEYOND = 0.04
 """How much of the run is drawn before the foot and after the head."""
@@ -119,10 +119,10 @@ class Section:
         for station, name in sorted(crossed):
             x, y = self.at(station, self.ground.at(station))
             self.canvas.path([(x, y), (x - 1, y + 1.8), (x + 1, y + 1.8)], width=0.25, fill="white")
-            row = next((r for r in (0, 1) if rows[r].takes(x, 4.6)), None)
+            row = next((r for r in (0, 1) if rows[r].takes(x, 5.6)), None)
             if row is not None:
                 self.canvas.path([(x, y + 1.8), (x, strip)], width=0.1)
-                self.canvas.text((x, strip + 2.2 + 2.4 * row), name, size=2.3)
+                self.canvas.text((x, strip + 2.6 + 3.0 * row), name, size=2.8)
 
     def _draw_stakes(self) -> None:
         seen: dict[float, list[str]] = {}
@@ -135,8 +135,8 @@ class Section:
                 [(x, 6.0), (x, y + (self.canvas.height - ABOVE_MM - UNDER_MM))], width=0.12, dash="3 1 0.5 1"
             )
             words = " ".join(names)
-            if row.takes(x, 1.5 * len(words)):
-                self.canvas.text((x, 4.8), words, size=2.4)
+            if row.takes(x, 1.7 * len(words)):
+                self.canvas.text((x, 4.8), words, size=2.8)
 
     def _draw_measures(self) -> None:
         foot, marks = self.marks.marks[0].face_station_m, self.marks.marks
@@ -148,7 +148,7 @@ class Section:
         rise = length(top - self.marks.foot_m, self.units)
         for i, words in enumerate(("rise", rise.text, rise.under)):
             self.canvas.text((right + 1.5, (low + high) / 2 + 3.4 * (i - 1)), words, anchor="start")
-        base = self.canvas.height - UNDER_MM + 14
+        base = self.canvas.height - UNDER_MM + 15.5
         start, end = self.at(foot, 0)[0], self.at(self.marks.end_station_m, 0)[0]
         self._measure((start, base), (end, base))
         self.canvas.text(((start + end) / 2, base - 1), "run " + both(self.marks.end_station_m - foot, self.units))

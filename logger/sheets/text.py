@@ -2,7 +2,7 @@
 
 from textwrap import wrap
 
-from logger.sheets.document import Block, Drawing, Lines, Sheet, Table
+from logger.sheets.document import Block, Cell, Drawing, Lines, Sheet, Table
 
 WIDE = 100
 """Sentences are broken to this many letters."""
@@ -11,7 +11,7 @@ LONG = 14
 
 
 def plain_text(sheet: Sheet) -> str:
-    """The sheet as lines of text, the first line of every cell; what could steer a terminal is shown, not obeyed."""
+    """The sheet as lines of text: the first line of each cell, both of the first column; no escape code is obeyed."""
     lines = [sheet.title, sheet.job, "", *(f"{name}: {value}" for name, value in sheet.facts)]
     for block in sheet.filled:
         lines += _block(block)
@@ -33,10 +33,15 @@ def _block(block: Block) -> list[str]:
 
 
 def _table(table: Table) -> list[str]:
-    cells = [tuple(_printable(cell.text) for cell in row) for row in table.rows]
+    cells = [(_named(row[0]), *(_printable(cell.text) for cell in row[1:])) for row in table.rows]
     columns = [[head, *column] for head, *column in zip(table.heads, *cells, strict=True)]
     lined = [_lined_up(column) for column in columns]
     return ["  ".join(row).rstrip() for row in zip(*lined, strict=True)]
+
+
+def _named(cell: Cell) -> str:
+    """What a line is of, with its remark: without that two lines of one step could not be told apart."""
+    return _printable(f"{cell.text} {cell.under}".rstrip())
 
 
 def _lined_up(column: list[str]) -> list[str]:

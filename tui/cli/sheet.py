@@ -1,7 +1,7 @@
 """`risewalk sheet`: printable sheets, as a self-contained page."""
 
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -72,7 +72,8 @@ def _asbuilt(wanted: Wanted) -> "Sheet":
 
     plan = wanted.plan()
     result = judged(wanted.built or wanted.file, plan.profile, plan.option, brief=plan.brief)
-    return asbuilt_sheet(plan.profile, plan.option, result, plan.units)
+    sheet = asbuilt_sheet(plan.profile, plan.option, result, plan.units)
+    return sheet if wanted.built is None else with_source(sheet, wanted.built, "Finished steps walked")
 
 
 def _field_book(wanted: Wanted) -> "Sheet":
@@ -100,8 +101,8 @@ KINDS: dict[str, Callable[[Wanted], "Sheet"]] = {
 """The sheets there are; all but the field book are of a layout."""
 
 
-def with_source(sheet: "Sheet", file: Path) -> "Sheet":
-    """The sheet with when and with what the ground was walked, where it comes from a session."""
+def with_source(sheet: "Sheet", file: Path, what: str = "Walked") -> "Sheet":
+    """The sheet with when and with what a walk was made, where it comes from a session."""
     from logger.profile_file import is_session
     from logger.session.replay import field_book, recorded_instrument
     from logger.session.store import Session
@@ -112,7 +113,19 @@ def with_source(sheet: "Sheet", file: Path) -> "Sheet":
     with Session.open(file) as session:
         book = field_book(session)
     instrument = recorded_instrument(book, file).instrument.name if book.instrument else "not recorded"
-    return replace(sheet, facts=(*sheet.facts, *session_facts(book, instrument)))
+    told = session_facts(book, instrument, what)
+    return replace(
+        sheet,
+        facts=(*sheet.facts, *told),
+        foot=f"{sheet.foot} · {' · '.join(f'{name.lower()} {value}' for name, value in told)}",
+    )
+
+
+def _issued(sheet: "Sheet", dated: str) -> Iterator[tuple[str, str]]:
+    """The facts of a sheet, with the date of issue where it asks for one."""
+    from logger.sheets.money import ISSUED
+
+    yield from ((name, dated or value) if name == ISSUED else (name, value) for name, value in sheet.facts)
 
 
 @click.command(epilog="Example: risewalk sheet bank.walk --brief brief.toml --paper a4 --out marks.pdf")
@@ -123,6 +136,7 @@ def with_source(sheet: "Sheet", file: Path) -> "Sheet":
 @click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True, help="Paper size.")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write here; .html or .pdf by its name.")
 @click.option("--maker", default="", help="Your name at the head of the sheet.")
+@click.option("--dated", default="", help="Date of issue, on a quote; without it there is room to write one.")
 @click.option("--template", type=click.Path(dir_okay=False, path_type=Path), help="Your own typst template for PDF.")
 def command(
     *,
@@ -132,6 +146,7 @@ def command(
     paper: str,
     out: Path | None,
     maker: str,
+    dated: str,
     template: Path | None,
     **given: Any,
 ) -> None:
@@ -142,8 +157,7 @@ def command(
     from logger.sheets.document import Paper
 
     sheet = with_source(KINDS[kind](Wanted(file, given, built)), file)
-    if maker:
-        sheet = replace(sheet, maker=maker)
+    sheet = replace(sheet, maker=maker or sheet.maker, facts=tuple(_issued(sheet, dated)))
     if out is not None and out.suffix.lower() == ".pdf":
         from logger.sheets.pdf import pdf
 

