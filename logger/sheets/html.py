@@ -6,8 +6,13 @@ from html import escape
 from logger.sheets.document import Block, Cell, Drawing, Lines, Paper, Sheet, Table
 
 MARGIN_MM = 14
+UNBROKEN = 18
+"""Cells with fewer letters than this are never broken: a figure on two lines is misread."""
 STYLE = """
-@page { size: %(width)smm %(height)smm; margin: %(margin)smm; }
+@page { size: %(width)smm %(height)smm; margin: %(margin)smm %(margin)smm 19mm;
+  @bottom-left { content: "%(foot)s"; font: 7.5pt Helvetica, Arial, sans-serif; vertical-align: top; width: 88%%; }
+  @bottom-right { content: counter(page) " / " counter(pages); font: 8pt Helvetica, Arial, sans-serif;
+                  vertical-align: top; } }
 * { box-sizing: border-box; }
 body { font: 11pt/1.3 Helvetica, Arial, sans-serif; color: #000; background: #fff; max-width: %(inside)smm;
        margin: 6mm auto; padding: 0 2mm; }
@@ -27,6 +32,7 @@ tr { break-inside: avoid; }
 th { font-size: 9pt; text-align: left; vertical-align: bottom; border-bottom: 0.5mm solid #000; padding: 0.6mm 1.2mm; }
 td { border-bottom: 0.2mm solid #000; padding: 0.5mm 1.2mm; vertical-align: top; line-height: 1.15; }
 td.most { font-weight: bold; }
+td.short { white-space: nowrap; }
 td.most, th.most { border-left: 0.4mm solid #000; border-right: 0.4mm solid #000; }
 td small { display: block; font-size: 8.5pt; font-weight: normal; }
 td.struck { text-decoration: line-through; }
@@ -43,7 +49,8 @@ footer { margin-top: 5mm; border-top: 0.3mm solid #000; font-size: 8.5pt; overfl
 def page(sheet: Sheet, paper: Paper) -> str:
     """The sheet as HTML text; the same sheet gives the same bytes."""
     width, height = paper.size_mm
-    style = STYLE % {"width": width, "height": height, "margin": MARGIN_MM, "inside": width - 2 * MARGIN_MM + 4}
+    inside, foot = width - 2 * MARGIN_MM + 4, _quoted(sheet.foot)
+    style = STYLE % {"width": width, "height": height, "margin": MARGIN_MM, "inside": inside, "foot": foot}
     maker = f'<div class="maker">{escape(sheet.maker)}</div>' if sheet.maker else ""
     facts = "".join(f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in sheet.facts)
     return (
@@ -53,6 +60,11 @@ def page(sheet: Sheet, paper: Paper) -> str:
         + "\n".join(_block(block) for block in sheet.filled)
         + f"\n<footer>{escape(sheet.foot)}</footer>\n</body></html>\n"
     )
+
+
+def _quoted(text: str) -> str:
+    """Text as a string of CSS that ends neither the string nor the style."""
+    return "".join(c if c.isalnum() or c in " .,:;·±%()-/" else f"\\{ord(c):06x}" for c in text)
 
 
 def _block(block: Block) -> str:
@@ -79,7 +91,8 @@ def _table(table: Table) -> str:
 
 def _cells(row: tuple[Cell, ...], table: Table) -> Iterator[str]:
     for i, cell in enumerate(row):
-        names = ["most"] * (i in table.strong) + ["struck"] * cell.struck
+        short = max(len(cell.text), len(cell.under)) < UNBROKEN
+        names = ["most"] * (i in table.strong) + ["struck"] * cell.struck + ["short"] * short
         styled = f' class="{" ".join(names)}"' if names else ""
         under = f"<small>{escape(cell.under)}</small>" if cell.under else ""
         yield f"<td{styled}>{escape(cell.text)}{under}</td>"
