@@ -9,6 +9,7 @@ from typing import ClassVar
 
 from rich.console import RenderableType
 from textual import events
+from textual._context import visible_screen_stack
 from textual.app import App
 from textual.binding import BindingType
 from textual.screen import Screen
@@ -19,6 +20,7 @@ from tui.actions import JOB, Action, Place, bindings
 from tui.leaving import leave_for_sure
 from tui.messages import BestSolved, BookChanged, BuiltChecked, LinkChanged, LiveChanged, RecorderGone
 from tui.palette import JobCommands
+from tui.picture import drawn
 from tui.screens import TABLE
 from tui.screens.ask import Choose, Told
 from tui.screens.help import Help
@@ -127,6 +129,11 @@ class RisewalkApp(App[str]):
         again = f" The recorder goes on; back to it: risewalk walk {self.session}." if recording else ""
         words = f"The screen stopped on an error of ours.{again} What happened is in {log_path()}."
         self.exit(words, return_code=1)
+
+    def export_screenshot(self, *, title: str | None = None, simplify: bool = False) -> str:
+        """A picture of the screen that stands alone."""
+        visible_screen_stack.set(self._background_screens)
+        return drawn([list(strip) for strip in self.screen._compositor.render_strips()], self.size.width)
 
     def panic(self, *renderables: RenderableType) -> None:
         """The same for an error in what is drawn."""

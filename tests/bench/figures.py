@@ -40,6 +40,7 @@ BENCHES = (
     Bench("a durable tag, beside write and fsync", "commit"),
     Bench("layouts, beside a general solver", "layout", ("5", "--mixed-integer"), ("3",)),
     Bench("the adjustment, and its growth", "adjustment"),
+    Bench("the screen, beside one that shows the number alone", "screen", (), ("--rounds", "2")),
     Bench("memory and disk over simulated days", "soak", (), ("--hours", "0.25")),
     Bench("what the 95 % intervals hold", "truth", ("--walks", "10000"), ("--walks", "100")),
 )

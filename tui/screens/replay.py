@@ -91,11 +91,10 @@ class ReplayScreen(WalkScreen):
         """None: what was the best layout then is not in the session."""
         return []
 
-    def best_words(self) -> str:
+    def best_words(self) -> tuple[str, str]:
         """How far it has come."""
-        walk = self._again
-        count = len(walk.rows) if walk else 0
-        return f"REPLAY of {self._path.name}: {count} observed"
+        count = len(self._again.rows) if self._again else 0
+        return f"REPLAY of {self._path.name}: {count} observed", f"REPLAY: {count} observed"
 
     def show_take(self) -> None:
         """What the key does to the replay."""

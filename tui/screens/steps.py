@@ -191,7 +191,10 @@ class StepsScreen(JobScreen):
             return plan.compared(best, beside, option, units)
         assert best.options is not None
         notes = [("note", safe(note)) for note in best.options.notes]
-        return [*plan.findings(option), *notes, ("order", best.options.ranking or "best first")]
+        found = plan.findings(option)
+        pressing = [pair for pair in found if pair[0] in ("fail", "warn")]
+        order = ("order", best.options.ranking or "best first")
+        return [*pressing, order, *(pair for pair in found if pair not in pressing), *notes]
 
 
 def _no_count(text: str) -> str:

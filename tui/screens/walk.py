@@ -15,7 +15,7 @@ from tui.walking import entries
 from tui.walking.distances import give_or_take, height
 from tui.walking.doubts import doubt, warnings
 from tui.walking.figures import Point, ground_points
-from tui.walking.plan import best_in_words
+from tui.walking.plan import best_in_short, best_in_words
 from tui.walking.standing import COVERAGE, Row
 from tui.walking.suggestion import Suggestion, suggestion, turning_point, zero_check
 from tui.walking.telling import called, zero_named
@@ -259,7 +259,8 @@ class WalkScreen(TaggingScreen):
         if minded:
             line.show(minded[0], "alarm")
         else:
-            line.show(self.best_words(), "strong")
+            words, short = self.best_words()
+            line.show(words, "strong", short=short)
         self._mind_instrument(walk.standing.remarks)
         self.show_take()
 
@@ -274,10 +275,12 @@ class WalkScreen(TaggingScreen):
         """The best layout so far, as a line."""
         return self.desk.draft.steps
 
-    def best_words(self) -> str:
-        """The best layout so far, or why there is none."""
-        draft = self.desk.draft
-        return best_in_words(draft.best, draft.risers, self.desk.units) if draft.best else ""
+    def best_words(self) -> tuple[str, str]:
+        """The best layout so far, or why there is none; and the same for a narrow screen."""
+        draft, units = self.desk.draft, self.desk.units
+        if draft.best is None:
+            return "", ""
+        return best_in_words(draft.best, draft.risers, units), best_in_short(draft.best, draft.risers, units)
 
     def show_take(self) -> None:
         """What the take key does."""

@@ -53,6 +53,16 @@ def measures(best: Best, option: "Option", units: Units) -> list[tuple[str, str]
     ]
 
 
+def best_in_short(best: Best, risers: int | None, units: Units) -> str:
+    """The same for forty columns: `14 × 6 5/16", 11 treads, 3 landings`."""
+    from logger.sheets.head import counts
+
+    option = chosen(best, risers)
+    if option is None:
+        return ""
+    return ", ".join([f"{option.risers} × {small(option.face_m, units)}", *counts(option).split(", ")[1:]])
+
+
 def best_in_words(best: Best, risers: int | None, units: Units) -> str:
     """The layout so far in one line, or why there is none."""
     from logger.sheets.head import counts

@@ -1,12 +1,11 @@
 """Bars of words: the screens of the job on top, the take bar, what was said last, the keys at the bottom."""
 
-import textwrap
 from collections.abc import Sequence
 
 from textual import events
 
 from tui.actions import JOB, Action, Place, actions_at
-from tui.walking.said import safe
+from tui.walking.said import safe, wrapped
 from tui.widgets.painted import Line, Painted, Tappable
 
 Places = list[tuple[int, int, str]]
@@ -38,7 +37,7 @@ class Tabs(Painted):
                 (len(before) + len(here), len(before) + len(here) + len(after), "app.next_screen"),
             ]
             rest = width - len(before + here + after)
-            title = f" {self._title[: max(0, rest - 1)]}"
+            title = f" {safe(self._title, max(1, rest - 1))}"
             return [((before, "band"), (here, "chosen"), (after, "band"), (title.ljust(rest), "band"))]
         spans, x = [], 0
         for place, name in zip(JOB, names, strict=True):
@@ -46,7 +45,7 @@ class Tabs(Painted):
             spans += [(name, "chosen" if place is self._here else "band"), (" ", "band")]
             x += len(name) + 1
         rest = width - x
-        return [(*spans, (self._title[: max(0, rest - 1)].rjust(rest - 1) + " ", "band"))]
+        return [(*spans, (safe(self._title, max(1, rest - 1)).rjust(rest - 1) + " ", "band"))]
 
     def on_click(self, event: events.Click) -> None:
         """Go to the screen tapped."""
@@ -116,12 +115,12 @@ class Saying(Painted):
 
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
-        self._text = ""
+        self._text = self._short = ""
         self._style = "plain"
 
-    def show(self, text: str, style: str = "plain") -> None:
-        """Say it."""
-        self._text, self._style = safe(text, 400), style
+    def show(self, text: str, style: str = "plain", *, short: str = "") -> None:
+        """Say it; `short` is said where it does not fit."""
+        self._text, self._style, self._short = safe(text, 400), style, short
         self.repaint()
 
     @property
@@ -131,7 +130,9 @@ class Saying(Painted):
 
     def lines(self, width: int, height: int) -> Sequence[Line]:
         """The text in as many lines as there are."""
-        wrapped = textwrap.wrap(self._text, max(1, width - 2)) or [""]
-        if len(wrapped) > height:
-            wrapped = [*wrapped[: height - 1], wrapped[height - 1][: max(0, width - 4)] + " …"]
-        return [((f" {line} ", self._style if line else "plain"),) for line in wrapped]
+        lines = wrapped(self._text, width - 2)
+        if len(lines) > height and self._short:
+            lines = wrapped(self._short, width - 2)
+        if len(lines) > height:
+            lines = [*lines[: height - 1], safe(" ".join(lines[height - 1 :]), max(1, width - 2))]
+        return [((f" {line} ", self._style if line else "plain"),) for line in lines]

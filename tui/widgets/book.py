@@ -6,6 +6,7 @@ from textual import events
 
 from drivers.lengths import Units
 from tui.walking.distances import distance, give_or_take, height
+from tui.walking.said import safe
 from tui.walking.standing import COVERAGE, Row
 from tui.walking.telling import called, remark
 from tui.widgets.painted import Line, Painted
@@ -73,15 +74,16 @@ class Book(Painted):
             value, unsure = distance(row.height_m, units), ""
         else:
             value, unsure = height(row.above_zero_m, units), give_or_take(COVERAGE * row.u_m, units)
-        room = 13 if width < 44 else 18
-        name = called(row, units)
-        text = f"{row.n:>3} {name[:room]:<{room}} {value:>14}"
-        more = "  ".join(part for part in (unsure, remark(row, units)) if part)
+        tall = 14 if units is Units.FEET_INCHES else 10
+        room = max(6, min(18, width - tall - 14))
+        text = f"{row.n:>3} {safe(called(row, units), room):<{room}} {value:>{tall}}"
+        more = ", ".join(part for part in (unsure, remark(row, units)) if part)
         mark = "▸" if row.n == self._chosen else " "
         style = "chosen" if row.n == self._chosen else "struck" if row.struck else "plain"
         struck = " struck" if row.struck and width < 44 else ""
+        room = width - 2 - len(text + struck)
         return (
             (mark, "strong"),
             (f"{text}{struck}"[: width - 1], style),
-            (f" {more}"[: max(0, width - 1 - len(text))], "soft"),
+            (f" {safe(more, room)}" if room > 3 and more else "", "soft"),
         )

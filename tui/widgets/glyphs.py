@@ -161,14 +161,14 @@ def _fraction(text: str, size: Size) -> Bitmap:
     wide = max(len(top[0]), len(bottom[0]))
     top, bottom = (_centred(part, wide) for part in (top, bottom))
     free = size.high - len(top) - len(bottom)
-    if free < 0:
+    if free < 2:
         return _joined_small(text, size)
     bar = [[True] * wide if 1 <= i < free - 1 and i == free // 2 else [False] * wide for i in range(free)]
     return top + bar + bottom
 
 
 def _joined_small(text: str, size: Size) -> Bitmap:
-    """A fraction beside itself where two figures do not fit above each other."""
+    """A fraction beside itself where two figures do not stand apart above each other."""
     top, bottom = (_small_word(part, 1) for part in text.split("/"))
     slash = [[i + j == SMALL_PX - 1 for j in range(SMALL_PX)] for i in range(SMALL_PX)]
     one = [[*a, False, *s[1:4], False, *b] for a, s, b in zip(top, slash, bottom, strict=True)]

@@ -109,7 +109,8 @@ def _line(cells: Cells, frame: Frame, steps: Sequence[Point]) -> None:
 
 
 def _put(cells: Cells, row: int, column: int, mark: str) -> None:
-    solid = cells[row][column][0] not in " ▁▂▃"
+    before, style = cells[row][column]
+    solid = style in ("earth", "over") and before not in "▁▂▃"
     cells[row][column] = (mark, "over" if solid else "line")
 
 

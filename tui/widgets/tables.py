@@ -1,6 +1,5 @@
 """Tables that are chosen from and pages of details, painted line by line."""
 
-import textwrap
 import time
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
@@ -10,7 +9,7 @@ from textual import events
 from drivers.lengths import Units
 from tui.walking.distances import ago
 from tui.walking.plan import judged, small
-from tui.walking.said import safe
+from tui.walking.said import safe, wrapped
 from tui.widgets.painted import Line, Painted
 
 if TYPE_CHECKING:
@@ -99,12 +98,12 @@ class Told(Painted):
         for word, text in self._pairs:
             lead = safe(word, 24)
             indent = len(lead) + 3 if len(lead) <= LONGEST_LEAD else 3
-            wrapped = textwrap.wrap(safe(text, 600), max(8, width - indent - 1)) or [""]
+            lines = wrapped(safe(text, 600), max(8, width - indent - 1))
             head: Line = ((f" {lead} ", STRONG.get(word, "soft")),) if lead else ()
             if lead and len(lead) <= LONGEST_LEAD:
-                head = (*head, (f" {wrapped.pop(0)}", "plain"))
+                head = (*head, (f" {lines.pop(0)}", "plain"))
             every += [head] if head else []
-            every += [((" " * indent + line, "plain"),) for line in wrapped]
+            every += [((" " * indent + line, "plain"),) for line in lines]
             self._tapped += [self._actions.get(word, "")] * (len(every) - len(self._tapped))
         if len(every) <= height:
             return every
