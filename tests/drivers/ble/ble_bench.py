@@ -94,3 +94,8 @@ async def sends(bluez: FakeBluez, device: Peripheral, uuid: str, values: list[by
     for n in range(10_000):
         bluez.notify(device, uuid, values[n % len(values)])
         await asyncio.sleep(0.01)
+
+
+def waiting_for_the_bus() -> list[asyncio.Task[object]]:
+    """Tasks of bleak that watch the bus; they end when it does."""
+    return [t for t in asyncio.all_tasks() if "_monitor_bus_disconnect" in repr(t.get_coro())]

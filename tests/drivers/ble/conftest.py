@@ -1,6 +1,5 @@
 """A private bus with a small BlueZ on it, for every test of this folder."""
 
-import asyncio
 import sys
 from collections.abc import AsyncIterator
 from pathlib import Path
@@ -10,7 +9,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parent))
 
-from ble_bench import until
+from ble_bench import until, waiting_for_the_bus
 from fake_bluez import FakeBluez
 from private_bus import PrivateBus
 
@@ -20,19 +19,14 @@ async def bus(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AsyncIterator[
     if not PrivateBus.available():
         pytest.skip("dbus-daemon is not installed (apt install dbus)")
     running = PrivateBus(tmp_path)
-    await running.start()
+    running.start()
     monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", running.address)
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
     monkeypatch.setattr("drivers.transports.ble.last_addresses", {})
     monkeypatch.setattr("drivers.ble_search.TWINS_S", 0.1)
     yield running
-    await running.stop()
+    running.stop()
     await until(lambda: not waiting_for_the_bus())
-
-
-def waiting_for_the_bus() -> list[asyncio.Task[object]]:
-    """Tasks of bleak that watch the bus; they end when it does."""
-    return [t for t in asyncio.all_tasks() if "_monitor_bus_disconnect" in repr(t.get_coro())]
 
 
 @pytest.fixture

@@ -8,6 +8,7 @@ connected after its client has gone; and it remembers who asked for notification
 """
 
 import asyncio
+import contextlib
 import os
 import socket
 from collections.abc import Iterable
@@ -76,8 +77,9 @@ class FakeBluez:
         self.discovering.clear()
         bus, self._bus = self._bus, None
         if bus is not None:
-            bus.disconnect()
-            await bus.wait_for_disconnect()
+            with contextlib.suppress(EOFError, OSError):
+                bus.disconnect()
+                await bus.wait_for_disconnect()
 
     # What a test makes happen.
 

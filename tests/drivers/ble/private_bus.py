@@ -1,7 +1,7 @@
 """A D-Bus of our own, so that no test touches the machine's: `dbus-daemon` on a socket in a temporary folder."""
 
-import asyncio
 import shutil
+import subprocess
 from pathlib import Path
 
 CONFIGURATION = """<!DOCTYPE busconfig PUBLIC "-//freedesktop//DTD D-BUS Bus Configuration 1.0//EN"
@@ -30,25 +30,25 @@ class PrivateBus:
         self.address = f"unix:path={self.socket}"
         self._configuration = folder / "bus.conf"
         self._configuration.write_text(CONFIGURATION.format(socket=self.socket, denials=denials))
-        self._process: asyncio.subprocess.Process | None = None
+        self._process: subprocess.Popen[bytes] | None = None
 
     @staticmethod
     def available() -> bool:
         return shutil.which("dbus-daemon") is not None
 
-    async def start(self) -> None:
-        self._process = await asyncio.create_subprocess_exec(
-            "dbus-daemon",
-            "--nofork",
-            "--print-address=1",
-            f"--config-file={self._configuration}",
-            stdout=asyncio.subprocess.PIPE,
-        )
+    def start(self) -> None:
+        words = ["dbus-daemon", "--nofork", "--print-address=1", f"--config-file={self._configuration}"]
+        self._process = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
         assert self._process.stdout is not None
-        assert await self._process.stdout.readline(), "dbus-daemon did not start"
+        assert self._process.stdout.readline(), "dbus-daemon did not start"
 
-    async def stop(self) -> None:
+    def send(self, what: int) -> None:
+        """Have it killed or stopped; harmless if it is gone."""
         if self._process is not None:
-            self._process.terminate()
-            await self._process.wait()
-            self._process = None
+            self._process.send_signal(what)
+
+    def stop(self) -> None:
+        process, self._process = self._process, None
+        if process is not None:
+            process.kill()
+            process.communicate()

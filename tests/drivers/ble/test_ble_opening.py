@@ -43,11 +43,13 @@ async def test_not_found_says_what_was_heard(bluez: FakeBluez, monkeypatch: pyte
 
 
 async def test_it_is_found_when_it_starts_to_advertise_later(bluez: FakeBluez) -> None:
-    opening = asyncio.create_task(BleTransport("ble://LEVEL", instrument()).open())
+    link = BleTransport("ble://LEVEL", instrument())
+    opening = asyncio.create_task(link.open())
     await until(lambda: bluez.discovering)
     bluez.bring(elevation_level())
     await opening
     assert bluez.near[0].connected
+    await link.close()
 
 
 async def test_back_under_a_new_address(bluez: FakeBluez, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -155,7 +157,7 @@ async def test_denied_by_the_bus(tmp_path: object, monkeypatch: pytest.MonkeyPat
     if not PrivateBus.available():
         pytest.skip("dbus-daemon is not installed (apt install dbus)")
     closed = PrivateBus(tmp_path, denials='<deny send_destination="org.bluez"/>')  # type: ignore[arg-type]
-    await closed.start()
+    closed.start()
     monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", closed.address)
     service = FakeBluez(closed.address)
     await service.start()
@@ -163,7 +165,7 @@ async def test_denied_by_the_bus(tmp_path: object, monkeypatch: pytest.MonkeyPat
         async with opened():
             pass
     await service.kill()
-    await closed.stop()
+    closed.stop()
 
 
 async def test_a_file_for_a_serial_line_is_refused_with_what_to_do(bluez: FakeBluez) -> None:
