@@ -17,6 +17,7 @@ from logger.recorder.client import socket_path
 from logger.recorder.clock import SessionClock
 from logger.recorder.recorder import Recorder
 from logger.recorder.settings import Settings
+from logger.shown import shown_json
 
 LONGEST_LINE = 64 * 1024
 MOST_WAITING = 1024 * 1024
@@ -27,7 +28,7 @@ STDIN, STDOUT = 0, 1
 
 def one_line(told: dict[str, Any]) -> bytes:
     """An answer or event as it goes out."""
-    return json.dumps(told, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace") + b"\n"
+    return shown_json(json.dumps(told, ensure_ascii=False, allow_nan=False)).encode() + b"\n"
 
 
 class Lines:

@@ -11,6 +11,7 @@ from logger.errors import CannotWrite, WrongFile
 from logger.session.events import EPOCH, GENESIS, MICROSECOND, Draft, Event, EventKind, raw_draft, sealed
 from logger.session.packing import RawChunk
 from logger.session.store import Session
+from logger.shown import shown_json
 
 SCHEMA = "risewalk.session/1"
 BATCH = 500
@@ -140,10 +141,7 @@ def _why(error: Exception) -> str:
 
 
 def _line(told: dict[str, Any]) -> str:
-    text = json.dumps(told, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    if not text.isprintable():
-        text = "".join(c if c.isprintable() else json.dumps(c)[1:-1] for c in text)
-    return text + "\n"
+    return shown_json(json.dumps(told, ensure_ascii=False, allow_nan=False, separators=(",", ":"))) + "\n"
 
 
 def copy_session(path: Path | str, out: Path | str) -> None:

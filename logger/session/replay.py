@@ -10,6 +10,7 @@ from logger.session.events import Event, EventKind, seconds
 from logger.session.fieldbook import FACE, TAPED, TREAD, Entry, FieldBook
 from logger.session.form import CHECKED, in_form
 from logger.session.store import SENSELESS, Session
+from logger.shown import shown
 
 
 def survey(path: Path | str) -> Survey:
@@ -57,7 +58,7 @@ def survey_of(book: FieldBook, digest: str, path: Path) -> Survey:
         seen = tuple(_observation(e) for e in book.entries if e.body["kind"] not in TAPED)
     except SENSELESS as error:
         raise CorruptSession(path, f"an observation makes no sense ({error})") from error
-    return Survey(seen, book.tape, faces, treads, _instrument(book, path), digest, book.job)
+    return Survey(seen, book.tape, faces, treads, _instrument(book, path), digest, shown(book.job))
 
 
 def recorded_instrument(book: FieldBook, path: Path) -> InstrumentFile:
@@ -84,7 +85,7 @@ def _observation(entry: Entry) -> Observation:
         t_s=seconds(body["to_us"]),
         height_m=body["height_m"],
         u_m=body["u_m"],
-        name=body["name"],
+        name=shown(body["name"]),
         tape_m=body["tape_m"],
         offset_m=body["offset_m"],
         surface=Surface(body["surface"]),

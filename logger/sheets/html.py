@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from html import escape
 
 from logger.sheets.document import Block, Cell, Drawing, Lines, Paper, Sheet, Table
+from logger.shown import shown
 
 MARGIN_MM = 14
 UNBROKEN = 18
@@ -53,13 +54,14 @@ def page(sheet: Sheet, paper: Paper) -> str:
     style = STYLE % {"width": width, "height": height, "margin": MARGIN_MM, "inside": inside, "foot": foot}
     maker = f'<div class="maker">{escape(sheet.maker)}</div>' if sheet.maker else ""
     facts = "".join(f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in sheet.facts)
-    return (
+    text = (
         f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{escape(sheet.title)}</title>'
         f'<meta name="viewport" content="width=device-width"><style>{style}</style></head>\n<body>\n'
         f'{maker}<h1>{escape(sheet.title)}</h1>\n<div class="job">{escape(sheet.job)}</div>\n<dl>{facts}</dl>\n'
         + "\n".join(_block(block) for block in sheet.filled)
         + f"\n<footer>{escape(sheet.foot)}</footer>\n</body></html>\n"
     )
+    return shown(text, keep="\n")
 
 
 def _quoted(text: str) -> str:

@@ -1,5 +1,6 @@
 """The command line: one module a command, imported only when it is called, so that `--help` answers at once."""
 
+import io
 import sys
 from importlib import import_module
 
@@ -7,6 +8,7 @@ import click
 
 from drivers.errors import DriverError, InstrumentFileError, PortError
 from logger.errors import CannotWrite, FileError, Refused, RiseError
+from logger.shown import shown
 
 OK, OUT_OF_TOLERANCE, USAGE, NO_INSTRUMENT, BAD_FILE, NO_WRITE = range(6)
 """Exit codes: ok; out of tolerance; wrong usage; instrument missing or lost; file unusable; cannot write."""
@@ -112,6 +114,8 @@ def exit_code(error: Exception) -> int:
 
 def main() -> None:
     """Run the command line; errors of the packages below become one sentence on stderr and an exit code."""
+    out = sys.stdout or io.TextIOWrapper(io.BytesIO())
+    sys.stdout = Shown(out.buffer, out.encoding, "backslashreplace", line_buffering=bool(out.line_buffering))
     try:
         code = risewalk.main(standalone_mode=False)
         sys.exit(code if isinstance(code, int) else OK)
@@ -133,4 +137,12 @@ def main() -> None:
 
 def printable(text: str) -> str:
     """Text from a device or a person, with control characters shown and never obeyed."""
-    return "".join(c if c.isprintable() or c in "\n\t" else repr(c)[1:-1] for c in text)
+    return shown(text, keep="\n\t")
+
+
+class Shown(io.TextIOWrapper):
+    """Standard output: whatever a command writes there, no terminal obeys it."""
+
+    def write(self, text: str) -> int:
+        """Write it with control characters written out, but for line ends and tabs."""
+        return super().write("\r\n".join(map(printable, text.split("\r\n"))))

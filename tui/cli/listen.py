@@ -216,7 +216,7 @@ class _Heard:
 
         if not isinstance(event, Chunk):
             if event.why:
-                click.echo(f"{event.state}: {event.why}", err=True)
+                click.echo(f"{event.state}: {printable(event.why)}", err=True)
             return
         self.bytes += len(event.data)
         readings = self.decoder.feed(event)

@@ -8,6 +8,8 @@ from dataclasses import fields, is_dataclass
 from enum import Enum
 from typing import Any
 
+from logger.shown import shown_json
+
 
 def emit_json(document: Mapping[str, Any], *, line: bool = False) -> None:
     """Write one JSON document to stdout: indented, or on one line where a command streams."""
@@ -17,7 +19,8 @@ def emit_json(document: Mapping[str, Any], *, line: bool = False) -> None:
 
 def json_text(document: Mapping[str, Any], *, line: bool = False) -> str:
     """A JSON document as text, with its line end."""
-    return json.dumps(plain(document), ensure_ascii=False, allow_nan=False, indent=None if line else 2) + "\n"
+    text = json.dumps(plain(document), ensure_ascii=False, allow_nan=False, indent=None if line else 2)
+    return shown_json(text) + "\n"
 
 
 def plain(value: Any) -> Any:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tui.cli import printable
+from logger.shown import shown
 from tui.cli.output import emit_json
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def command(file: Path, *, socket: bool, **options: Any) -> None:
 
     settings = settings_of(file, **options)
     if (book := _book(file)) is not None:
-        click.echo(f"{printable(str(file))}: {printable(_standing(book, settings))}", err=True)
+        click.echo(shown(f"{file}: {_standing(book, settings)}"), err=True)
     try:
         asyncio.run(record(file, settings, socket=socket))
     except InUse as error:
@@ -72,7 +72,7 @@ def _recorded_port(book: "FieldBook") -> str:
     """The port of a session as far as it names a device: a file from elsewhere must not open networks or files."""
     scheme, found, _ = book.port.partition("://")
     if found and scheme.lower() not in DEVICES:
-        raise click.UsageError(f"this session was recorded on {printable(book.port)}; to use that again, say --port")
+        raise click.UsageError(f"this session was recorded on {shown(book.port)}; to use that again, say --port")
     return book.port
 
 

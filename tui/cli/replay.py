@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from tui.cli import printable
+from logger.shown import shown
 from tui.cli.output import emit_json
 
 
@@ -40,7 +40,7 @@ def command(file: Path, speed: float | None, at_once: bool, *, pause_s: float, a
             if as_json:
                 emit_json(told, line=True)
             else:
-                click.echo(printable(_words(t_us, told)))
+                click.echo(shown(_words(t_us, told)))
 
 
 def _words(t_us: int, told: dict[str, Any]) -> str:
