@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 import json
 import os
+import socket
 import warnings
 from collections.abc import AsyncIterator
 from hashlib import sha256
@@ -17,7 +18,12 @@ ANSWERS_WITHIN_S = 5.0
 
 
 def socket_path(session: Path) -> Path:
-    """Where the recorder of a session listens: in this user's runtime folder, named after the session's full path."""
+    """Where the recorder of a session listens: in this user's runtime folder, named after the session's full path.
+
+    CannotWrite where the system has no such sockets, or no place for one.
+    """
+    if not hasattr(socket, "AF_UNIX"):
+        raise CannotWrite(session, "this system has no local sockets; record without one: risewalk record FILE")
     name = sha256(os.fsencode(session.resolve())).hexdigest()[:16]
     return runtime_folder() / f"{name}.sock"
 

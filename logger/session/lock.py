@@ -56,7 +56,8 @@ class WriterLock:
         text = json.dumps({"process": os.getpid(), "command": command})
         try:
             os.ftruncate(held, 0)
-            os.pwrite(held, text.encode(), 0)
+            os.lseek(held, 0, os.SEEK_SET)
+            os.write(held, text.encode())
         except OSError:
             pass  # a full disk must not keep the session from being opened; only the name of the holder is lost
 
@@ -96,7 +97,8 @@ def _same(held: int, path: Path) -> bool:
 
 def _holder(held: int) -> str:
     try:
-        signed = json.loads(os.pread(held, 500, 0))
+        os.lseek(held, 0, os.SEEK_SET)
+        signed = json.loads(os.read(held, 500))
         return f"{signed['command']}, process {int(signed['process'])}"
     except (OSError, ValueError, KeyError, TypeError):
         return "another program"

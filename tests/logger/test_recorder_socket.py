@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from logger.errors import CannotWrite
 from logger.recorder.client import Client, attach, socket_path
 from logger.session.events import Draft, EventKind, raw_draft
 from logger.session.packing import RawChunk
@@ -86,6 +87,12 @@ async def test_it_listens_in_a_place_of_this_user_alone(client: Client, tmp_path
     assert os.stat(status["socket"]).st_mode & 0o777 == 0o600
     assert os.stat(Path(status["socket"]).parent).st_mode & 0o777 == 0o700
     assert os.getsid(status["process"]) != os.getsid(0)
+
+
+def test_a_system_without_such_sockets_is_told_what_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delattr("socket.AF_UNIX")
+    with pytest.raises(CannotWrite, match="risewalk record"):
+        socket_path(tmp_path / "slope.walk")
 
 
 async def test_answers_go_to_who_asked_and_events_to_who_watches(client: Client, tmp_path: Path) -> None:
