@@ -77,7 +77,7 @@ class Construction:
     overlap_m: float = 0.0
     joint_m: float = 0.0
     geotextile: bool = False
-    lap_m: float = 0.3
+    lap_m: float = 0.3048
     cheek_buried_m: float = 0.0
     cheek_above_m: float = 0.0
     benched: bool = True

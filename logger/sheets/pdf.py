@@ -13,8 +13,10 @@ FONTS = ("Libertinus Serif", "DejaVu Sans Mono")
 """Fonts that come with typst itself, so that the pages are the same everywhere."""
 SMALL = 0.85
 """Size of the second line of a cell over the first."""
-NARROW, WIDE, GUTTER, LONG = 5, 34, 2, 26
-"""Columns share the page by their longest text, within these numbers of letters; 0 is as wide as needed."""
+NARROW, WIDE, GUTTER = 5, 34, 2
+"""Widths of columns in letters: what their longest text asks for, within these numbers, and room beside it."""
+PAGE, LONG = 92, 20
+"""Letters across a page. Where a table asks for more, only its columns longer than this are broken."""
 KINDS: dict[type[Block], str] = {Table: "table", Drawing: "drawing", Lines: "lines"}
 
 
@@ -67,7 +69,6 @@ def _block(block: Block) -> dict[str, Any]:
             for i, head in enumerate(block.heads)
         ]
         widths = [min(WIDE, max(NARROW, *column)) + GUTTER for column in lengths]
-        # Beside sentences, a short column is as wide as its words, so that no figure is broken.
-        long = max(widths) > LONG
-        data["widths"] = [0 if long and width <= LONG else width for width in widths]
+        broken = 0 if sum(widths) <= PAGE else min(LONG, max(widths))
+        data["widths"] = [width if width >= broken else 0 for width in widths]
     return data

@@ -165,7 +165,7 @@ class Fittings(Table):
     adhesive_beads: int = Field(0, ge=0, description="beads of adhesive under each row of caps")
     lights: int = Field(0, ge=0, description="lights at each riser")
     handrails: int | None = Field(None, ge=0, description="how many; where not said, as many as a rule calls for")
-    lap_m: Depth = Field(0.3, description="lap of the geotextile; a foot is common practice")
+    lap_m: Depth = Field(0.3048, description="lap of the geotextile; a foot is common practice")
 
 
 class Rules(Table):

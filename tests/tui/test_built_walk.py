@@ -4,6 +4,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -140,21 +141,24 @@ def test_a_walk_without_built_risers_is_a_sentence(site: Site) -> None:
     assert "no riser was observed as built" in done.stderr
 
 
-@pytest.fixture
-def guided(site: Site) -> Iterator[tuple[Child, Callable[..., dict[str, Any]]]]:
+Until = Callable[..., dict[str, Any]]
+
+
+@contextmanager
+def guidance(site: Site, command: str, *more: object) -> Iterator[tuple[Child, Until]]:
     """The virtual level, and a guidance that runs on it: `until(event, key=value)` reads on to an event."""
     ground, brief, session = site
     with child("simulate", "--ground", str(ground), "--speak", "lines", "--rate", "100", "--seed", "7") as level:
         port = level.answer()["port"]
         level.ask(f"point BM {BM_M}")
-        live = ("--port", port, "--instrument", instrument(session.parent), "--json")
-        with child("setout", str(session), "--brief", str(brief), *live) as guidance:
+        live = ("--port", port, "--instrument", instrument(session.parent), "--json", *map(str, more))
+        with child(command, str(session), "--brief", str(brief), *live) as guided:
 
             def until(line: str | None = None, **wanted: object) -> dict[str, Any]:
                 if line is not None:
-                    guidance.stdin.write(line + "\n")
+                    guided.stdin.write(line + "\n")
                 for _ in range(400):
-                    event = guidance.answer()
+                    event = guided.answer()
                     if all(event.get(key) == value for key, value in wanted.items()):
                         return event
                 raise AssertionError(f"never heard {wanted}")
@@ -162,8 +166,15 @@ def guided(site: Site) -> Iterator[tuple[Child, Callable[..., dict[str, Any]]]]:
             yield level, until
 
 
+@pytest.fixture
+def guided(site: Site) -> Iterator[tuple[Child, Until]]:
+    """Guidance of the set-out."""
+    with guidance(site, "setout") as running:
+        yield running
+
+
 def test_guided_to_a_base_top_and_to_a_crossing(
-    guided: tuple[Child, Callable[..., dict[str, Any]]], site: Site, marks: list[dict[str, Any]]
+    guided: tuple[Child, Until], site: Site, marks: list[dict[str, Any]]
 ) -> None:
     level, until = guided
     until(event="mark")
@@ -187,7 +198,7 @@ def test_guided_to_a_base_top_and_to_a_crossing(
 
 
 def test_a_pulled_cable_is_told_and_nothing_counts_before_the_zero_is_observed_again(
-    guided: tuple[Child, Callable[..., dict[str, Any]]], marks: list[dict[str, Any]]
+    guided: tuple[Child, Until], marks: list[dict[str, Any]]
 ) -> None:
     level, until = guided
     assert until("zero BM", event="taken")["answer"]["ok"]
@@ -208,3 +219,22 @@ def test_a_pulled_cable_is_told_and_nothing_counts_before_the_zero_is_observed_a
     taken = until("", event="taken")
     assert taken["answer"]["riser"] == 1
     assert "too high" in taken["words"]
+
+
+def test_finished_steps_are_observed_in_turn_and_judged_at_the_end(
+    site: Site, marks: list[dict[str, Any]], tmp_path: Path
+) -> None:
+    steps = tmp_path / "finished.walk"
+    with guidance(site, "asbuilt", "--built", steps) as (level, until):
+        assert until("zero BM", event="taken")["answer"]["ok"]
+        level.ask(f"point step {BM_M + marks[0]['front']['finished_m'] - marks[0]['face_m']}")
+        assert until("foot", event="taken")["answer"]["riser"] == 0
+        for mark in marks:
+            for end in ("front", "back"):
+                level.ask(f"point step {BM_M + mark[end]['finished_m']}")
+                taken = until("", event="taken")["answer"]
+                assert (taken["riser"], taken["place"]) == (mark["riser"], end)
+        judged = until("quit", schema="risewalk.asbuilt/1")
+    assert judged["status"] == "pass"
+    assert not [f for f in judged["findings"] if f["rule"] == "foot"]
+    assert all(depth["status"] == "not checked" for depth in judged["depths"])

@@ -9,7 +9,7 @@ import click
 from drivers.lengths import Units, length_m
 from tui.cli import OK, OUT_OF_TOLERANCE
 from tui.cli.output import emit_json
-from tui.cli.plan import EXISTING, plan_arguments, read_plan
+from tui.cli.plan import EXISTING, live_options, plan_arguments, read_plan
 
 if TYPE_CHECKING:
     from logger.asbuilt import Limits
@@ -38,6 +38,7 @@ def _positive(text: str, units: Units) -> float:
 
 @click.command(epilog='Example: risewalk asbuilt bank.walk --brief brief.toml --built steps.walk --tolerance "1/4 in"')
 @plan_arguments
+@live_options
 @click.option("--built", type=EXISTING, help="The walk over the finished steps; FILE itself where it holds both.")
 @click.option("--tolerance", help="Allowed from the designed face (default: 5 mm).")
 @click.option("--evenness", help="Allowed between the largest and smallest face of a flight (default: 3/8 in).")
@@ -56,7 +57,8 @@ def command(
     """Compare the finished steps with the layout, riser by riser, with the uncertainty of what was observed.
 
     The answer is pass, fail, or unsure where it is too close to tell. Exit 1 when it fails. Depths are checked where
-    they were taped (`tread RISER LENGTH`) or nosings have distances (`built RISER front DISTANCE`).
+    they were taped (`tread RISER LENGTH`) or nosings have distances (`built RISER front DISTANCE`). With --port or
+    --live every step is observed in turn first, and judged when the input ends.
     """
     from logger.built_heights import Status
     from logger.export.documents import asbuilt_document
@@ -66,9 +68,16 @@ def command(
 
     plan = read_plan(file, given)
     limits = limits_of(tolerance, evenness, depth, plan.units)
+    if given["port"] or given["live"]:
+        from logger.guidance import Level
+        from tui.cli.live import guide
+
+        code = guide(plan, built or file, given, level=Level.FINISHED, tolerance_m=limits.face_m, as_json=as_json)
+        if code:
+            return code
     result = judged(built or file, plan.profile, plan.option, brief=plan.brief, limits=limits)
     if as_json:
-        emit_json(asbuilt_document(result))
+        emit_json(asbuilt_document(result), line=bool(given["port"] or given["live"]))
     else:
         click.echo(plain_text(asbuilt_sheet(plan.profile, plan.option, result, plan.units)), nl=False)
     return OUT_OF_TOLERANCE if result.status is Status.FAIL else OK

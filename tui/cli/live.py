@@ -5,17 +5,21 @@ session by the recorder, under the riser it belongs to.
 """
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+import click
 
 from drivers.lengths import Units, show_length
 from logger.errors import Refused
 from logger.guidance import BELLS, Guide, Level, Say, Told, Way, ZeroWatch, targets
-from tui.cli import OK
+from tui.cli import OK, printable
 from tui.plain.streams import typed
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from logger.recorder.client import Client
     from tui.cli.plan import Plan
     from tui.walking.opening import Opening
@@ -34,7 +38,8 @@ HEIGHTS = {
     "crossing": Level.CROSSING,
 }
 HELP = (
-    f"Enter takes and goes on; next, back, riser K [front|back|course N], height {'|'.join(HEIGHTS)}, zero NAME, quit"
+    f"Enter takes and goes on; next, back, riser K [front|back|course N], height {'|'.join(HEIGHTS)}, "
+    "zero NAME, foot (the walk below riser 1), quit"
 )
 
 
@@ -106,6 +111,8 @@ class Talk:
                 self.targets = targets(self.marks, self.level, self.ground)
                 self.guide = self._guide()
                 return Reply(self.where())
+            case "foot", []:
+                return Reply(ask=("built 0 back",))
             case "zero", [name]:
                 return Reply(ask=(f"benchmark {name}",))
             case "quit", []:
@@ -118,7 +125,7 @@ class Talk:
         if not answer.get("ok"):
             return f"not taken: {answer.get('message', answer.get('error'))}"
         above, words = answer["above_zero_m"], show_length(answer["above_zero_m"], self.units)
-        if answer.get("kind") == "benchmark" or self.level is Level.CROSSING:
+        if answer.get("kind") == "benchmark" or answer.get("riser") == 0 or self.level is Level.CROSSING:
             return f"taken, {words} above zero"
         off = above - self.guide.target.height_m
         if abs(off) <= self.tolerance_m:
@@ -269,3 +276,24 @@ async def run(opening: "Opening", talk: Talk, say: Saying) -> int:
     finally:
         await client.close()
     return OK
+
+
+def guide(
+    plan: "Plan", file: "Path", given: Mapping[str, Any], *, level: Level, tolerance_m: float, as_json: bool
+) -> int:
+    """Guide to each mark of a layout until the input ends, and keep what was found in the session."""
+    from tui.cli.output import emit_json
+    from tui.walking.opening import Opening
+
+    def say(told: dict[str, Any]) -> None:
+        if as_json:
+            emit_json(told, line=True)
+        else:
+            # The bell goes where the terminal obeys it: what stands on stdout is words alone.
+            click.echo("\a" * (told.get("bell") or 0), nl=False, err=True)
+            click.echo(printable(told["words"]))
+
+    talk = Talk(plan, level, plan.units, tolerance_m)
+    opening = Opening(file, port=given["port"], instrument=given["instrument"], units=plan.units.value)
+    click.echo(HELP, err=True)
+    return asyncio.run(run(opening, talk, say))

@@ -84,6 +84,17 @@ def plan_arguments(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.argument("file", type=EXISTING)(plan_options(command))
 
 
+def live_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """--port, --instrument and --live, the same for every command that works with an instrument on a layout."""
+    for option in (
+        click.option("--live", is_flag=True, help="Live, with the recorder that runs or the port the session knows."),
+        click.option("--instrument", default="", help="Name or file of the instrument."),
+        click.option("--port", default="", help="Live, with this instrument; a running recorder needs none."),
+    ):
+        command = option(command)
+    return command
+
+
 def write_file(path: Path, content: str | bytes) -> None:
     """Write a result; CannotWrite says what to do where the folder refuses."""
     try:

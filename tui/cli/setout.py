@@ -1,22 +1,19 @@
 """`risewalk setout`: what to mark and where, for one layout; with a port, live guidance to each mark."""
 
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import click
 
 from drivers.lengths import length_m
-from tui.cli import OK, printable
+from tui.cli import OK
 from tui.cli.output import emit_json
-from tui.cli.plan import Plan, plan_arguments, read_plan
+from tui.cli.plan import live_options, plan_arguments, read_plan
 
 
 @click.command(epilog="Example: risewalk setout bank.walk --brief brief.toml --risers 12")
 @plan_arguments
-@click.option("--port", default="", help="Guide live with this instrument; a running recorder needs none.")
-@click.option("--instrument", default="", help="Name or file of the instrument.")
-@click.option("--live", is_flag=True, help="Guide live, with the recorder that runs or the port the session knows.")
+@live_options
 @click.option(
     "--height",
     type=click.Choice(["finished", "base", "course", "subgrade", "crossing"]),
@@ -37,7 +34,10 @@ def command(*, file: Path, as_json: bool, **given: Any) -> int:
 
     plan = read_plan(file, given)
     if given["port"] or given["live"]:
-        return _guide(plan, file, given, as_json=as_json)
+        from tui.cli.live import HEIGHTS, guide
+
+        tolerance_m = length_m(given["tolerance"], plan.units)
+        return guide(plan, file, given, level=HEIGHTS[given["height"]], tolerance_m=tolerance_m, as_json=as_json)
     marks = set_out(plan.profile, plan.option, plan.brief)
     if as_json:
         emit_json(setout_document(marks))
@@ -47,22 +47,3 @@ def command(*, file: Path, as_json: bool, **given: Any) -> int:
 
     click.echo(plain_text(marking_sheet(plan.profile, plan.option, marks, plan.units)), nl=False)
     return OK
-
-
-def _guide(plan: Plan, file: Path, given: Mapping[str, Any], *, as_json: bool) -> int:
-    """Guide to each mark until the input ends."""
-    import asyncio
-
-    from tui.cli.live import HEIGHTS, HELP, Talk, run
-    from tui.walking.opening import Opening
-
-    def say(told: dict[str, Any]) -> None:
-        if as_json:
-            emit_json(told, line=True)
-        else:
-            click.echo("\a" * (told.get("bell") or 0) + printable(told["words"]))
-
-    talk = Talk(plan, HEIGHTS[given["height"]], plan.units, length_m(given["tolerance"], plan.units))
-    opening = Opening(file, port=given["port"], instrument=given["instrument"], units=plan.units.value)
-    click.echo(HELP, err=True)
-    return asyncio.run(run(opening, talk, say))
