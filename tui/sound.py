@@ -20,7 +20,7 @@ class Sound(Enum):
 
 
 class Sounder:
-    """Plays sounds one after the other; a new one ends the one that plays."""
+    """Plays one sound at a time; a new one ends the one that plays. `player` is split into words as a shell would."""
 
     def __init__(
         self,
@@ -71,6 +71,6 @@ class Sounder:
             await process.wait()
         except asyncio.CancelledError:
             if process.returncode is None:
-                process.terminate()
+                process.kill()
                 await process.wait()
             raise

@@ -1,5 +1,6 @@
 """`walk`: the full-screen app on a session; attaches to its recorder, or starts one."""
 
+import shlex
 import sys
 from collections.abc import Awaitable, Mapping
 from pathlib import Path
@@ -10,6 +11,15 @@ import click
 if TYPE_CHECKING:
     from logger.recorder.client import Client
     from tui.walking.opening import Opening, Started
+
+
+def _words(player: str) -> str:
+    """A command whose words can be told apart."""
+    try:
+        shlex.split(player)
+    except ValueError as error:
+        raise click.BadParameter(f"{error}: close what is quoted") from None
+    return player
 
 
 @click.command("walk", short_help="The full-screen app on a session.")
@@ -26,10 +36,16 @@ if TYPE_CHECKING:
 @click.option("--web-port", type=click.IntRange(0, 65535), default=8321, show_default=True, help="With --serve.")
 @click.option("--allow-control", is_flag=True, help="With --serve: one browser at a time may tag, not only watch.")
 @click.option("--dark", is_flag=True, help="Start with the dark theme.")
-@click.option("--player", default="", help="A command that plays a sound; gets taken, on_grade, refused or link_lost.")
+@click.option(
+    "--player",
+    default="",
+    callback=lambda _, __, words: _words(words),
+    help="A command that plays a sound; gets taken, on_grade, refused or link_lost.",
+)
 def command(file: Path | None, *, plain: bool, serve: bool, brief: Path | None, **given: Any) -> None:
     """Walk a slope: live height, one key a station, the ground and the best steps so far.
 
+    \b
         risewalk walk bank.walk --port /dev/ttyUSB0 --instrument ascii-lines --units ft-in
 
     The recorder behind the screen goes on when the screen is closed; the next `walk` on the same file returns to it.
@@ -46,7 +62,7 @@ def command(file: Path | None, *, plain: bool, serve: bool, brief: Path | None, 
         if opening is None:
             raise click.UsageError("name the session to serve: risewalk walk FILE --serve")
         log_to_file()
-        sys.exit(_serve(opening, brief, given))
+        sys.exit(_serve(_held(opening), brief, given))
     if plain:
         log_to_file()
         sys.exit(_plain(opening or Opening(new_session(Path.cwd()), **words), brief, given["player"]))
@@ -54,6 +70,14 @@ def command(file: Path | None, *, plain: bool, serve: bool, brief: Path | None, 
         raise click.UsageError("the screen needs a terminal, its stderr included; without one use --plain")
     log_to_file()
     sys.exit(_screen(opening, brief, given["player"], dark=given["dark"]))
+
+
+def _held(opening: "Opening") -> "Opening":
+    """Ask how the tape of a new session is held, where somebody can answer."""
+    if opening.tape or not opening.port or opening.session.exists() or not sys.stdin.isatty():
+        return opening
+    ways = click.Choice(["level", "taut", "ground"])
+    return opening.held(click.prompt("A new session. The tape is held", type=ways, default="level"))
 
 
 def _serve(opening: "Opening", brief: Path | None, given: Mapping[str, Any]) -> int:
