@@ -109,7 +109,10 @@ class LinesTable(Table):
     check: CheckTable | None = Field(None, description="A check carried by each line.")
     refuse: list[str] = Field([], description="Words that make a line no reading: over-range, errors.")
     stable: list[str] = Field(["S", "ST", "1", "OK"], description="What the group `stable` says when at rest.")
-    number: Literal["decimal", "hex"] = Field("decimal", description="How the height is written.")
+    number: Literal["decimal", "hex", "feet-inches"] = Field(
+        "decimal", description="How the height is written; `4'-3 1/4\"` is feet-inches, in inches."
+    )
+    thousands: Literal["", ",", ".", "'", " "] = Field("", description="What stands between thousands, if anything.")
     bits: Literal[8, 16, 24, 32] | None = Field(None, description="Of a hex number with a sign: its width.")
 
     @model_validator(mode="after")

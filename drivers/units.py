@@ -6,17 +6,22 @@ from drivers.quantities import unit_factor
 
 LENGTH_M = {
     1.0: """m metre metres meter meters mtr mts mètre mètres metro metros metri metr metry metrów metrů metriä м метр
-        метра метров 米 公尺 メートル 미터 μέτρα μέτρο metru""",
+        метра метров метрів 米 公尺 メートル 미터 μέτρα μέτρο μ metru méter متر מטר metras metrai meetrit เมตร mét""",
     0.1: "dm decimetre decimeter dezimeter",
     0.01: """cm centimetre centimetres centimeter centimeters zentimeter centimètre centimètres centímetro centímetros
-        centimetro centimetri centymetr centymetry senttimetri senttimetriä santimetre см сантиметр 厘米 公分 センチ""",
+        centimetro centimetri centymetr centymetry senttimetri senttimetriä santimetre см сантиметр сантиметра
+        сантиметров 厘米 公分 センチ センチメートル 센티미터 centiméter centimetrů centimetry centimetru εκατοστά εκ سم
+        سنتيمتر ס"מ sentimeter senti""",
     0.001: """mm millimetre millimetres millimeter millimeters millimètre millimètres milímetro milímetros millimetro
-        millimetri milimetr milimetry milimetrów milimetre millimetriä мм миллиметр 毫米 公厘 ミリ""",
+        millimetri milimetr milimetry milimetrów milimetre millimetriä мм миллиметр миллиметра
+        миллиметров 毫米 公厘 ミリ ミリメートル 밀리미터 milliméter milimetri milimetru milimetrů χιλιοστά χιλ مم ملم
+        مليمتر מ"מ""",
     1e-6: "um µm μm",
     0.3048: """ft foot feet ' fuss fuß pied pieds pie pies piede piedi pé pés stopa stopy stóp voet fot fod jalka jalkaa
-        фут фута футов 英尺 フィート""",
+        фут фута футов фути 英尺 フィート 피트 láb stopp πόδια قدم רגל picior picioare ayak ′ ’""",
     0.0254: """in inch inches " '' ins zoll pouce pouces pulgada pulgadas pollice pollici polegada polegadas cale cali
-        tum tomme tommer duim tuuma tuumaa palec palce palců inç дюйм дюйма дюймов 英寸 インチ""",
+        tum tomme tommer duim tuuma tuumaa palec palce palců inç дюйм дюйма дюймов дюйми
+        дюймів 英寸 吋 インチ 인치 cal cala hüvelyk țol inci tolli ίντσες ίντσα بوصة אינץ ″ ”""",
     0.9144: "yd yard yards",
 }
 PRESSURE_PA = {

@@ -2,10 +2,12 @@
 
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from functools import partial
 
 from drivers.checks import CHECKS
 from drivers.decoders import BaseDecoder
+from drivers.decoders.numbers import MINUS, ReadNumber, feet_inches, hex_number, number
 from drivers.decoders.pattern import GROUPS, compile_search, groups_of, longest_of, of_chunk
 from drivers.framing import LineFramer
 from drivers.instrument import InstrumentFile
@@ -13,40 +15,12 @@ from drivers.reading import Chunk, Reject
 from drivers.readings import NONE, Readings
 from drivers.tables import CheckTable, LinesTable
 
-PLAIN_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
-GROUPED = re.compile(r"\d{1,3}(?:,\d{3})+\.\d+")
-MINUS = "-−–"
 PLAIN = b"-+.0123456789eE"
 """Of these alone Python's own reading of a number takes what `number` takes, or refuses it."""
 FEW = 8
 """Lines that are not worth reading at once."""
 SLOWEST = 3
 """After so many lines that took too long the pattern is given up."""
-
-
-def number(text: str) -> float:
-    """A number as devices write it: decimal comma, blanks after the sign, sign behind; NaN if it is none."""
-    plain = text.replace(" ", "").replace("−", "-")
-    if plain[-1:] in ("-", "+"):
-        plain = plain[-1] + plain[:-1]
-    if "," in plain:
-        plain = plain.replace(",", "" if GROUPED.fullmatch(plain.lstrip("+-")) else ".")
-    return float(plain) if PLAIN_NUMBER.fullmatch(plain) else math.nan
-
-
-def hex_number(bits: int | None) -> Callable[[str], float]:
-    """A reader of hexadecimal numbers, two's complement if `bits` says how wide."""
-
-    def read(text: str) -> float:
-        try:
-            value = int(text.strip(), 16)
-        except ValueError:
-            return math.nan
-        if bits is not None and value >= 1 << bits:
-            return math.nan
-        return float(value - (1 << bits) if bits is not None and value >> (bits - 1) else value)
-
-    return read
 
 
 def check_holds(check: CheckTable, line: bytes) -> bool:
@@ -79,6 +53,19 @@ def check_holds(check: CheckTable, line: bytes) -> bool:
         return False
 
 
+def reader_of(table: LinesTable) -> ReadNumber:
+    """What reads the height as the instrument file says it is written."""
+    match table.number:
+        case "hex":
+            return hex_number(table.bits)
+        case "feet-inches":
+            return feet_inches
+        case _ if table.thousands:
+            return partial(number, thousands=table.thousands)
+        case _:
+            return number
+
+
 class LinesDecoder(BaseDecoder):
     """Lines to readings.
 
@@ -95,7 +82,7 @@ class LinesDecoder(BaseDecoder):
         self._ask = instrument.ask.send.encode() if instrument.ask is not None and instrument.ask.send else None
         self._refuse = [word.encode() for word in table.refuse]
         self._stable = {word.casefold() for word in table.stable}
-        self._number = number if table.number == "decimal" else hex_number(table.bits)
+        self._number = reader_of(table)
         self._framer = LineFramer(table.delimiter.encode())
         self._search = compile_search(table.pattern) if table.pattern else None
         self._groups = groups_of(table.pattern) if table.pattern else tuple(g for g in GROUPS if g in table.columns)
@@ -180,7 +167,7 @@ class LinesDecoder(BaseDecoder):
         elif self._unit:
             return None
         text, (slope, offset) = "".join(numbers).encode(), self._line
-        plain = self._table.number == "decimal" and not text.translate(None, PLAIN)
+        plain = self._number is number and not text.translate(None, PLAIN)
         try:
             heights = [slope * value + offset for value in map(float if plain else self._number, numbers)]
         except ValueError:

@@ -8,7 +8,7 @@ import math
 
 from drivers.checks import xor8
 from drivers.decoders import BaseDecoder
-from drivers.decoders.lines import number
+from drivers.decoders.numbers import number
 from drivers.framing import LineFramer
 from drivers.instrument import InstrumentFile
 from drivers.reading import Chunk, Reject

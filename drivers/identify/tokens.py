@@ -4,153 +4,123 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import Enum, auto
-from itertools import pairwise
 
-from drivers.decoders.lines import number
+from drivers.decoders.numbers import feet_inches, number
+from drivers.identify.words import STATUS_LETTERS, Role, label_role, unit_role
+from drivers.identify.writing import LENGTH, STAMP, Writing, hex_columns_of, hex_spans
 
-
-class Comma(Enum):
-    """What a comma between digits means on a line."""
-
-    DECIMAL = auto()
-    SEPARATOR = auto()
-    THOUSANDS = auto()
-
-
+QUOTES = ('"', "'")
 SIGN = r"[+\-−]"
-DIGITS = {
-    Comma.DECIMAL: r"(?:\d+(?:[.,]\d+)?|[.,]\d+)",
-    Comma.SEPARATOR: r"(?:\d+(?:\.\d*)?|\.\d+)",
-    Comma.THOUSANDS: r"(?:\d{1,3}(?:,\d{3})*(?:\.\d*)?)",
-}
 EXPONENT = r"(?:[eE][+-]?\d{1,2}(?!\d))?"
-WORD = r"[A-Za-z]*H2O|[^\W\d_]+(?:[23](?![\d.,]))?(?:/[^\W\d_]+[23]?)?|°\s?[CFK]?|%|\"|''|'"
-HEX = re.compile(r"(?:0[xX])?[0-9A-Fa-f]{2,8}[hH]?")
-BREAK = re.compile(r"[\s,;:=|<>()\[\]{}]+")
+WORD = re.compile(
+    r"[A-Za-z]*H2O|[א-ת]+\"[א-ת]|[^\W\d_]+(?:[23](?![\d.,]))?(?:/[^\W\d_]+[23]?)?|°\s?[CFK]?|%|\"|″|”|''|'|′|’"
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Token:
-    """A piece of a line: `kind` is `number`, `hex`, `word` or `gap`."""
+    """A piece of a line: `kind` is `number`, `hex`, `length` (feet and inches), `stamp`, `word` or `gap`."""
 
     kind: str
     text: str
+    thousands: str = ""
 
     @property
     def shape(self) -> str:
-        """What makes two lines of one shape: blanks and the text of words and numbers do not."""
-        return "".join(self.text.split()) if self.kind == "gap" else self.kind
+        """What makes two lines of one shape: blanks, lone signs, states and the text of words and numbers do not."""
+        return re.sub(r"[\s+\-−A-Z]+", "", self.text) if self.kind == "gap" else self.kind
+
+    @property
+    def is_number(self) -> bool:
+        """Whether it has a value."""
+        return self.kind in ("number", "hex", "length")
 
     @property
     def value(self) -> float:
-        """The number it is."""
+        """The number it is; a length in inches."""
         if self.kind == "hex":
             return float(int(self.text.lower().removeprefix("0x").rstrip("h"), 16))
-        return number(self.text)
+        return feet_inches(self.text) if self.kind == "length" else number(self.text, self.thousands)
 
 
-def number_pattern(comma: Comma) -> str:
+def number_pattern(writing: Writing) -> re.Pattern[str]:
     """A number of this kind of line, sign before or behind it."""
-    digits, exponent = DIGITS[comma], EXPONENT
-    behind = rf"{digits}\s?[+\-](?=\s|$|[,;])"
-    return rf"(?:(?<![\d.,])(?<!\d[eE]){SIGN}\s{{0,8}}{digits}{exponent}|{behind}|{digits}{exponent})"
+    digits = writing.digits
+    behind = rf"{digits}\s?[+\-](?=\s|$|[,;]|[A-Za-z])"
+    before = rf"(?<![\d.])(?<!\d[eE]){SIGN}\s{{0,8}}{digits}{EXPONENT}"
+    return re.compile(rf"(?:{before}|{behind}|{digits}{EXPONENT})")
 
 
-def cut(line: str, comma: Comma, hex_columns: frozenset[int] = frozenset()) -> list[Token]:
+def cut(line: str, writing: Writing, hex_columns: frozenset[int] = frozenset()) -> list[Token]:
     """Cut one line into tokens."""
-    scanner = re.compile(rf"(?P<number>{number_pattern(comma)})|(?P<word>{WORD})")
-    hexes = _hex_spans(line, hex_columns)
+    numbers, hexes = number_pattern(writing), hex_spans(line, hex_columns)
     tokens: list[Token] = []
     at = gap = 0
     while at < len(line):
-        if at in hexes:
-            kind, end = "hex", hexes[at]
-        elif (found := scanner.match(line, at)) is not None and found.end() > at:
-            kind, end = str(found.lastgroup), found.end()
-        else:
+        kind, end = _next(line, at, writing, (numbers, hexes))
+        if not kind:
             at += 1
             continue
         if gap < at:
             tokens.append(Token("gap", line[gap:at]))
-        tokens.append(Token(kind, line[at:end]))
-        at = gap = end
+        gap = _without_state(line, at, end) if kind == "word" else end
+        tokens.append(Token(kind, line[at:gap], writing.thousands))
+        at = end
     if gap < len(line):
         tokens.append(Token("gap", line[gap:]))
     return tokens
 
 
-def _hex_spans(line: str, columns: frozenset[int]) -> dict[int, int]:
-    spans, at = {}, 0
-    for index, piece in enumerate(BREAK.split(line)):
-        start = line.find(piece, at)
-        at = start + len(piece)
-        if index in columns and piece:
-            spans[start] = at
-    return spans
+def _next(line: str, at: int, writing: Writing, known: tuple[re.Pattern[str], dict[int, int]]) -> tuple[str, int]:
+    """Kind and end of the token that begins here; an empty kind if none does."""
+    numbers, hexes = known
+    if at in hexes:
+        return "hex", hexes[at]
+    tries = [("stamp", STAMP), ("length", LENGTH), ("number", numbers), ("word", WORD)]
+    for kind, pattern in tries if writing.feet else (t for t in tries if t[0] != "length"):
+        found = pattern.match(line, at)
+        if found is not None and found.end() > at and not (found[0] in QUOTES and _is_quote(line, at)):
+            return kind, found.end()
+    return "", at
 
 
-def comma_of(lines: Sequence[str]) -> tuple[Comma, bool]:
-    """What commas between digits mean here, and whether that is beyond doubt."""
-    between = [len(re.findall(r"(?<=\d),(?=\d)", line)) for line in lines]
-    if not any(between):
-        return (Comma.SEPARATOR if any("," in line for line in lines) else Comma.DECIMAL), True
-    pointed = sum(bool(re.search(r"\d\.\d", line)) for line in lines)
-    grouped = sum(bool(re.search(r"(?<![\d,])\d{1,3}(?:,\d{3})+\.\d", line)) for line in lines)
-    if grouped and grouped >= max(1, pointed // 2) and not any(re.search(r"\d,\d{1,2}(?!\d)", line) for line in lines):
-        return Comma.THOUSANDS, True
-    if pointed > len(lines) // 2 or any(re.search(r",\s+[+-]?\d|,[+-]\d", line) for line in lines):
-        return Comma.SEPARATOR, pointed > len(lines) // 2
-    halves = [re.findall(r"(\d+),(\d+)", line) for line in lines]
-    firsts = [int(h[0][0]) for h in halves if h]
-    places = Counter(len(part) for h in halves for _, part in h)
-    single = Counter(between).most_common(1)[0][0] == 1
-    counting = len(firsts) > 3 and len({b - a for a, b in pairwise(firsts)}) == 1
-    if counting and firsts[0] != firsts[1]:
-        return Comma.SEPARATOR, single
-    separated = any(re.search(r"[;\t|]|\d\s+[+-]?\d", line) for line in lines)
-    if single or separated:
-        return Comma.DECIMAL, len(places) <= (1 if single else 3)
-    if all("," in line and max(between) > 1 for line in lines):
-        return Comma.SEPARATOR, False
-    return Comma.DECIMAL, len(places) == 1
+def _is_quote(line: str, at: int) -> bool:
+    """Whether a mark quotes a text and is not that of inches or feet, which stand behind a number."""
+    return line[:at].count(line[at]) % 2 == 1 or line[:at].rstrip()[-1:] not in set("0123456789+-")
 
 
-def hex_columns_of(lines: Sequence[str]) -> frozenset[int]:
-    """Columns whose every entry is hexadecimal of one width, with letters in some."""
-    rows = [BREAK.split(line) for line in lines]
-    width = Counter(map(len, rows)).most_common(1)[0][0] if rows else 0
-    rows = [row for row in rows if len(row) == width]
-    found = set()
-    for column in range(width):
-        entries = [row[column] for row in rows]
-        sizes = {len(entry) for entry in entries}
-        lettered = sum(bool(re.search(r"[A-Fa-f]", e)) and bool(re.search(r"\d", e)) for e in entries)
-        prefixed = all(e.lower().startswith("0x") for e in entries)
-        whole = all(HEX.fullmatch(e) for e in entries)
-        if (
-            (
-                len(entries) >= 3
-                and len(sizes) == 1
-                and whole
-                and (prefixed or (lettered >= 2 and 4 * lettered >= len(rows)))
-            )
-            and min(sizes) >= 3
-            and not all(re.fullmatch(r"\d+[eE]\d+", e) for e in entries)
-        ):
-            found.add(column)
-    return frozenset(found)
+def _without_state(line: str, at: int, end: int) -> int:
+    """The end of a unit with a state letter glued behind it (`12.5mmS`): before that letter."""
+    word = line[at:end]
+    glued = len(word) > 1 and at > 0 and line[at - 1].isdigit() and word[-1] in STATUS_LETTERS
+    known = unit_role(word) is Role.UNKNOWN and unit_role(word[:-1]) is Role.HEIGHT
+    return end - 1 if glued and known and word[-1] != word[0].upper() else end
 
 
-def of_one_shape(lines: Sequence[str], comma: Comma, hexes: frozenset[int]) -> tuple[list[list[Token]], list[str]]:
-    """The lines of the commonest shape that holds a number, cut, and the texts of all others."""
-    rows = [(line, cut(line, comma, hexes)) for line in lines]
-    shapes = Counter(tuple(t.shape for t in row if t.shape) for _, row in rows)
-    for shape, _ in shapes.most_common():
-        if "number" in shape or "hex" in shape:
-            mine = [[t for t in row if t.shape or t.kind == "gap"] for _, row in rows if _shape(row) == shape]
-            return [_aligned(row) for row in mine], [line for line, row in rows if _shape(row) != shape]
-    return [], list(lines)
+def of_one_shape(lines: Sequence[str], writing: Writing) -> tuple[list[list[Token]], list[list[Token]]]:
+    """The lines of the likeliest shape that holds a number, cut, and those of all others."""
+    hexes = hex_columns_of(lines)
+    rows = [cut(line, writing, hexes) for line in lines]
+    shapes = Counter(map(_shape, rows))
+    telling = {shape for row in rows for shape in [_shape(row)] if tells_height(row)}
+
+    def likely(shape: tuple[str, ...]) -> tuple[bool, int]:
+        return shape in telling and 5 * shapes[shape] >= len(lines), shapes[shape]
+
+    for shape in sorted(shapes, key=likely, reverse=True):
+        if {"number", "hex", "length"} & set(shape):
+            mine = [_aligned(row) for row in rows if _shape(row) == shape]
+            return mine, [row for row in rows if _shape(row) != shape]
+    return [], rows
+
+
+def tells_height(row: Sequence[Token]) -> bool:
+    """Whether a line names a length, by a unit or a label."""
+    words = [t.text for t in row if t.kind == "word"]
+    return any(t.kind == "length" for t in row) or (
+        any(t.is_number for t in row)
+        and any(unit_role(w) is Role.HEIGHT or label_role(w) is Role.HEIGHT for w in words)
+    )
 
 
 def _shape(row: Sequence[Token]) -> tuple[str, ...]:

@@ -4,6 +4,9 @@ import math
 import random
 from collections.abc import Callable
 from dataclasses import dataclass
+from fractions import Fraction
+from functools import reduce
+from operator import xor
 
 import pytest
 
@@ -38,6 +41,25 @@ def grouped(value: float) -> str:
 
 def hexed(mm: float) -> str:
     return f"{round(mm) & 0xFFFF:04X}"
+
+
+def turned(number: str) -> str:
+    return number.translate(str.maketrans(",.", ".,"))
+
+
+def fraction(height_m: float, parts: int, mark: str, between: str = " ") -> str:
+    inches, rest = divmod(round(abs(height_m) / INCH * parts), parts)
+    part = Fraction(rest, parts)
+    return ("-" if height_m < 0 else "") + (f"{inches}{between}{part}" if rest else f"{inches}") + mark
+
+
+def feet_inches(height_m: float, parts: int) -> str:
+    feet, rest = divmod(round(abs(height_m) / INCH * parts), 12 * parts)
+    return f"{'-' if height_m < 0 else ''}{feet}'-" + fraction(rest * INCH / parts, parts, '"')
+
+
+def with_check(text: str) -> str:
+    return f"\x02{text}\x03{chr(reduce(xor, text.encode(), 3))}"
 
 
 @dataclass(frozen=True)
@@ -100,6 +122,55 @@ TELLING = [
     Stream("battery behind", lambda i, h: f"{h * 1000:.1f} mm 3.92V", 1e-4),
     Stream("kinds by turns", lambda i, h: f"T {21.5:.1f} C" if i % 4 == 3 else f"H {h:.4f} m", 1e-4),
     Stream("tabs", lambda i, h: f"{i}\t{h:.4f}\tm\tOK", 1e-4),
+    Stream("feet and inches", lambda i, h: f"{int(h / FOOT)}' {h % FOOT / INCH:.2f}\"", INCH / 100),
+    Stream("feet, inches, fractions", lambda i, h: feet_inches(h, 16), INCH / 16, shift_m=1.0),
+    Stream("feet and inches below zero", lambda i, h: feet_inches(h, 8), INCH / 8, shift_m=-1.5),
+    Stream("feet and inches in words", lambda i, h: f"#{i} {h // FOOT:.0f} ft {h % FOOT / INCH:.1f} in 71F", INCH / 10),
+    Stream("feet, no inch mark", lambda i, h: f"{int(h / FOOT)}'{h % FOOT / INCH:05.2f}", INCH / 100),
+    Stream("inches and fractions", lambda i, h: fraction(h, 8, '"'), INCH / 8),
+    Stream("inches, dash, fractions", lambda i, h: fraction(h, 16, " in", "-"), INCH / 16),
+    Stream("thousands with a point", lambda i, h: turned(grouped(h * 1000)) + " mm", 1e-4, shift_m=0.55),
+    Stream("thousands with a blank", lambda i, h: grouped(h * 1000).replace(",", " ") + " mm", 1e-4, shift_m=0.35),
+    Stream(
+        "thousands with an apostrophe", lambda i, h: grouped(h * 1000).replace(",", "'") + " mm", 1e-4, shift_m=0.55
+    ),
+    Stream("whole thousands", lambda i, h: f"{round(h * 1000):,} mm", 1e-3, shift_m=0.35),
+    Stream("date and time", lambda i, h: f"2026-05-04T14:03:{i:02d}.120Z {h:.4f} m", 1e-4),
+    Stream("date, comma", lambda i, h: f"04.05.2026 14:03:{i:02d};{h:.4f}".replace(":.", ",") + ";m;84;%", 1e-4),
+    Stream("milliseconds, comma", lambda i, h: f"{52000 + i * 100 + i % 3},{h * 1000:.1f},mm,18.4,C", 1e-4),
+    Stream("hours alone", lambda i, h: f"14:{i:02d} {h * 1000:.1f} mm 18,4 C".replace(".", ","), 1e-4),
+    Stream(
+        "STX, text, ETX, check byte", lambda i, h: with_check(f"{h * 1000:+08.1f} mm"), 1e-4, end="", encoding="latin-1"
+    ),
+    Stream("check before", lambda i, h: f"{i * 37 % 256:02X}:{h:+.4f} m", 1e-4),
+    Stream("check of four digits", lambda i, h: f"{h:+.4f} m;{i * 40503 & 0xFFFF:04X}", 1e-4),
+    Stream("own sentence", lambda i, h: f"$PLVH,{h:.4f},M,18.2,C*{i * 5 % 256:02X}", 1e-4),
+    Stream("state glued on", lambda i, h: f"{h * 1000:8.1f}mm{'S' if i % 20 > 8 else ' '}", 1e-4),
+    Stream("state A or B", lambda i, h: f"{h / INCH:+08.3f} in {'A' if i % 20 > 8 else 'B'}", INCH / 1000),
+    Stream(
+        "sign behind the unit", lambda i, h: f"{abs(h) * 1000:8.1f} mm {'-' if h < 0 else '+'}", 1e-4, shift_m=-0.45
+    ),
+    Stream("sign glued behind", lambda i, h: f"{abs(h) * 1000:08.1f}{'-' if h < 0 else ' '}mm", 1e-4, shift_m=-0.45),
+    Stream("sign in a column", lambda i, h: f"{i};{'-' if h < 0 else '+'};{abs(h) * 1000:.1f};mm", 1e-4, shift_m=-0.45),
+    Stream("unit in the key", lambda i, h: f'{{"ts":{i * 100},"height_mm":{h * 1000:.1f},"temp_c":18.5}}', 1e-4),
+    Stream("attribute", lambda i, h: f'<h unit="mm">{h * 1000:.1f}</h>', 1e-4),
+    Stream("tolerance behind", lambda i, h: f"dz = {h * 1000:+.1f} mm ± {0.3 + i % 3 / 10:.1f} mm", 1e-4),
+    Stream("tilt beside", lambda i, h: f"H:{h:.4f}m,X:{0.12 + i % 4 / 100:.2f}deg,Y:-0.34deg", 1e-4),
+    Stream("address before", lambda i, h: f"01:{h:+.4f} m", 1e-4),
+    Stream("raw and height", lambda i, h: f"raw:{h * 9876:.0f} H:{h:.4f} m", 1e-4),
+    Stream("Fahrenheit beside", lambda i, h: f"{h / INCH:.2f} in {65.3 + i % 3 / 10:.1f} F 91%", INCH / 100),
+    Stream("error numbers", lambda i, h: "ERR 05" if i % 15 == 4 else f"{h * 1000:.1f} mm", 1e-4),
+    Stream("question echoed", lambda i, h: f"R\r\n{h * 1000:+.1f} mm", 1e-4),
+    Stream("quoted", lambda i, h: f'"{i}","{h:.4f}","m","18.5"', 1e-4),
+    Stream("decimal commas between commas", lambda i, h: f"{h * 1000:.1f},mm,21.5,C".replace(".", ","), 1e-4),
+    Stream("Czech", lambda i, h: f"výška {h * 1000:.1f} mm teplota 18.5 °C".replace(".", ","), 1e-4),
+    Stream("Turkish", lambda i, h: f"yükseklik: {h / INCH:.2f} inç".replace(".", ","), INCH / 100),
+    Stream("Korean", lambda i, h: f"높이 {h:.4f} 미터", 1e-4),
+    Stream("Greek", lambda i, h: f"ύψος {h:.4f} μέτρα".replace(".", ","), 1e-4),
+    Stream("Arabic", lambda i, h: f"{h:.4f} متر", 1e-4),
+    Stream("Hebrew", lambda i, h: f'{h * 1000:.1f} מ"מ', 1e-4),
+    Stream("German on an old code page", lambda i, h: f"Höhe {h * 100:.2f} cm  19 °C", 1e-4, encoding="cp1252"),
+    Stream("every line ended by NUL", lambda i, h: f"{h:.4f} m", 1e-4, end="\0"),
 ]
 
 UNTELLING = [
@@ -117,7 +188,13 @@ UNTELLING = [
     Stream("counter alone", lambda i, h: f"{i}", 1e-3),
     Stream("text", lambda i, h: "ready", 1e-3),
     Stream("volume flow", lambda i, h: f"{h:.3f} m3/h", 1e-3),
-    Stream("feet and inches", lambda i, h: f"{int(h / FOOT)}' {h % FOOT / INCH:.2f}\"", INCH / 100),
+    Stream("distance", lambda i, h: f"dist {h + 3:.3f} m", 1e-3),
+    Stream("barometer", lambda i, h: f"{1013.2 + h:.2f} hPa 18.5 C", 1e-3),
+    Stream("least and most", lambda i, h: f"min {h - 0.01:.4f} m max {h + 0.02 + math.sin(i) / 50:.4f} m", 1e-4),
+    Stream("a count with a unit", lambda i, h: f"{i} m", 1e-3),
+    Stream("thousands or thousandths", lambda i, h: f"{1 + h:.3f} mm", 1e-3),
+    Stream("feet and inches without marks", lambda i, h: f"{int(h / FOOT)}-{h % FOOT / INCH:05.2f}", 1e-3),
+    Stream("place on earth", lambda i, h: f"{45 + h / 1e4:.6f},{7 + h / 1e4:.6f}", 1e-3),
     Stream("commas only", lambda i, h: f"{h * 1000:.0f},{h * 900 + i % 7:.0f}", 1e-3),
 ]
 

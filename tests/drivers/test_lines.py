@@ -7,7 +7,8 @@ import time
 import pytest
 
 from drivers.checks import check_bytes, crc16, crc16_ccitt
-from drivers.decoders.lines import LinesDecoder, number
+from drivers.decoders.lines import LinesDecoder
+from drivers.decoders.numbers import feet_inches, number
 from drivers.decoders.pattern import of_chunk
 from drivers.instrument import from_tables, load
 from drivers.reading import Chunk, Reject
@@ -45,6 +46,9 @@ NUMBER = r"^(?P<height>[-+]?\s*[\d.,]+\s?[-+]?)\s*(?P<unit>[a-zA-Z]+)?$"
         ("1,234.5", 1234.5),
         ("1.5E-3", 0.0015),
         (".5", 0.5),
+        ("1.234,5", 1234.5),
+        ("1'234.5", 1234.5),
+        ("1 234,5", 1234.5),
     ],
 )
 def test_numbers_as_devices_write_them(text: str, value: float) -> None:
@@ -54,6 +58,46 @@ def test_numbers_as_devices_write_them(text: str, value: float) -> None:
 @pytest.mark.parametrize("text", ["", "nan", "inf", "1_000", "12.3.4", "--1", "0x1F", "1,2,3"])
 def test_what_is_no_number(text: str) -> None:
     assert math.isnan(number(text))
+
+
+@pytest.mark.parametrize(
+    ("text", "inches"),
+    [
+        ("4'-3 1/4\"", 51.25),
+        ("4 ft 3.25 in", 51.25),
+        ("4′ 3,25″", 51.25),
+        ("4'3.25", 51.25),
+        ("-1'-7 1/16\"", -19.0625),
+        ("75 3/4 in", 75.75),
+        ("20-5/16 in", 20.3125),
+        ('3/8"', 0.375),
+        ("3½ Zoll", 3.5),
+        ("48.6''", 48.6),
+        ("5 pieds", 60),
+    ],
+)
+def test_feet_and_inches_in_one_height(text: str, inches: float) -> None:
+    assert feet_inches(text) == inches
+
+
+@pytest.mark.parametrize("text", ["", "'", "4 kg", "9/8 in", "1/0 in", "4.5' 3\"", "1.5 1/4 in", "4' 3\" 2", "in"])
+def test_what_is_no_length_in_feet_and_inches(text: str) -> None:
+    assert math.isnan(feet_inches(text))
+
+
+def test_heights_in_feet_and_inches() -> None:
+    lines = decoder({"unit": "in"}, pattern=r"^(?P<height>.+)$", number="feet-inches")
+    assert heights_mm(lines, b'1\'-0 1/2"\r\n1\'-1 1/2"\r\n-3/8"\r\nERR\r\n') == [317.5, 342.9, -9.525]
+    assert lines.rejects == {Reject.NOT_A_NUMBER: 1}
+
+
+def test_thousands_named_in_the_file() -> None:
+    assert heights_mm(decoder(pattern=r"^(?P<height>\S+)", thousands=","), b"987\r\n998\r\n1,012\r\n") == [
+        987,
+        998,
+        1012,
+    ]
+    assert heights_mm(decoder(pattern=r"^(?P<height>\S+)"), b"987\r\n998\r\n1,012\r\n") == [987, 998, 1.012]
 
 
 @pytest.mark.parametrize("end", [b"\r", b"\n", b"\r\n"])
