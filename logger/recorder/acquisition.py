@@ -19,6 +19,8 @@ from logger.settle import Settled
 
 TICK_S = 0.5
 BATCH_BYTES = 32 * 1024
+BATCH_US = 900_000
+"""Raw bytes are kept in batches of at most a second, however late a tick comes."""
 ASLEEP_US = 1 * MICRO
 """A machine that slept this long between two ticks lost bytes, and perhaps its instrument."""
 STALLED_US = 5 * MICRO
@@ -178,6 +180,8 @@ class Acquisition:
         if self.deaf:
             return
         raw = RawChunk(self.clock.session_us(chunk.t_s), chunk.data, chunk.channel)
+        if self.pending and raw.t_us - self.pending[0].t_us > BATCH_US:
+            self.flush()
         self.pending.append(raw)
         self.size += len(raw.data)
         state = self.state

@@ -28,7 +28,7 @@ class Verified:
     """What was checked: counts, the digest of the last event, and the event that carries a digest printed on paper.
 
     `exact` counts the observations made again to the last bit; `same_way` is false where an earlier version settled
-    them in another way, so that they cannot be.
+    them in another way, so that they cannot be. `closed` is false where the recorder was killed or the end cut off.
     """
 
     events: int
@@ -37,6 +37,7 @@ class Verified:
     observations: int
     exact: int
     same_way: bool
+    closed: bool
     digest: str
     printed_at: int | None = None
 
@@ -69,6 +70,7 @@ def verify(path: Path | str, printed: str = "") -> tuple[Verified, Survey, Surve
             sum(e.body["kind"] not in TAPED for e in recorded.entries),
             derived.exact,
             same_way=derived.same_way,
+            closed=recorded.closed,
             digest=digest,
             printed_at=printed_at,
         )

@@ -85,6 +85,18 @@ async def test_the_bytes_of_a_tag_are_saved_with_it(site: Any) -> None:
     assert sum(window) / len(window) == pytest.approx(body["height_m"], abs=1e-12)
 
 
+async def test_raw_bytes_are_kept_in_batches_of_at_most_a_second(site: Any) -> None:
+    await site.start()
+    for _ in range(100):
+        site.level.speak()
+        await site.level.heard.join()
+    await site.ask("end")
+    with Session.open(site.path) as session:
+        spans = [e.body["to_us"] - e.body["from_us"] for e in session.events() if e.kind == "raw"]
+    assert len(spans) >= 5
+    assert max(spans) <= 1_000_000
+
+
 async def test_a_tag_uses_only_readings_after_its_command(site: Any) -> None:
     await site.start()
     for _ in range(40):

@@ -91,7 +91,8 @@ def test_verify_knows_a_digest_from_paper(run: Any, walked: Path) -> None:
     )
     cut.commit()
     cut.close()
-    assert run("verify", walked).returncode == 0, "a cut tail does not show by itself"
+    told = json.loads(run("verify", walked).stdout)
+    assert (told["ok"], told["closed"]) == (True, False), "a cut tail shows only as a session that was not closed"
     assert run("verify", walked, "--digest", digest).returncode == 4
     assert run("verify", walked, "--digest", "xyz").returncode == 2
 
