@@ -34,6 +34,8 @@ class BaseDecoder:
     REMARKS = 8
     resolution_m = 0.0
     """Least step of the height as the instrument itself tells it, in metres; 0 where it does not."""
+    scale_u = 0.0
+    """Standard uncertainty of the height as the instrument itself tells it, per metre; 0 where it does not."""
 
     def __init__(self) -> None:
         self.rejects: Counter[Reject] = Counter()

@@ -15,7 +15,7 @@ from collections.abc import Callable, Sequence
 
 from drivers import gatt_values as gv
 from drivers.decoders import BaseDecoder, Decoder
-from drivers.instrument import InstrumentFile
+from drivers.instrument import SIGMAS, InstrumentFile
 from drivers.reading import Chunk, Reading, Reject
 from drivers.readings import NONE, Readings
 from drivers.tables import GattTable
@@ -48,6 +48,7 @@ class GattDecoder(BaseDecoder):
         """A new link tells its formats anew; half a line of the old one is dropped."""
         self._layout = self._written or gv.FIXED_FORMATS.get(self._table.characteristic)
         self._temperature = None
+        self.scale_u = 0.0
         self._told_resolution()
         if self._inner is not None:
             self._inner.reset()
@@ -120,15 +121,28 @@ class GattDecoder(BaseDecoder):
                 self._layout = gv.PresentationFormat.parse(data)
                 self._told_resolution()
             case gv.ES_MEASUREMENT:
-                measured = gv.EsMeasurement.parse(data)
-                if measured.sampling != "unspecified":
-                    self.facts["sampling"] = measured.sampling
-                if measured.uncertainty is not None:
-                    self.facts["stated uncertainty"] = f"{measured.uncertainty * 100:g} %"
-                if measured.update_s is not None:
-                    self.facts["update interval"] = f"{measured.update_s} s"
+                self._measured(gv.EsMeasurement.parse(data))
             case gv.USER_DESCRIPTION:
                 self.facts["measures"] = _text(data)
+
+    def _measured(self, how: gv.EsMeasurement) -> None:
+        """Keep how the device says it measures; a share of the value is a scale that may be wrong by that much."""
+        told = {
+            "sampling": how.sampling if how.sampling != "unspecified" else "",
+            "measurement period": f"{how.period_s} s" if how.period_s is not None else "",
+            "update interval": f"{how.update_s} s" if how.update_s is not None else "",
+            "applies to": how.application,
+            "stated uncertainty": f"{how.uncertainty * 100:g} %" if how.uncertainty is not None else "",
+        }
+        self.facts |= {name: text for name, text in told.items() if text}
+        self.scale_u = (how.uncertainty or 0.0) / SIGMAS["limit"]
+        if how.uncertainty:
+            self.remark(
+                f"the device states {how.uncertainty * 100:g} % of what it shows as its uncertainty: "
+                f"{how.uncertainty * 1000:g} mm in a metre of height"
+            )
+        if how.application in gv.ROUGH_SOURCES:
+            self.remark(f"the device takes its heights from {how.application}: too rough to set out steps")
 
     def _aside(self, characteristic: str, chunk: Chunk) -> None:
         if characteristic == gv.TEMPERATURE:

@@ -5,6 +5,8 @@ digits: the exclusive or of every byte between `$` and `*`.
 """
 
 import math
+import re
+from collections.abc import Iterator
 
 from drivers.checks import xor8
 from drivers.decoders import BaseDecoder
@@ -19,19 +21,26 @@ XDR_UNITS = {"M": "m", "P": "Pa", "B": "bar", "I": "in", "F": "ft"}
 """Units of XDR (IEC 61162-1) that may be a height: metres, pascals, bars; inches and feet are seen too."""
 HEIGHT_TYPES = "DP"
 """XDR types of displacement and pressure."""
+START = re.compile(rb"[$!]")
+HEAD = re.compile(rb"\w{3,}(?=,|$)")
+"""What a sentence begins with; less than that is a piece of one."""
 TEMPERATURE_KEPT_S = 60.0
 """A water temperature (MTW) belongs to the readings of the next minute."""
 
 
-def sentence_of(line: bytes) -> tuple[bytes, bytes | None] | None:
-    """Body and written checksum of the last sentence that begins in a line; None if none does."""
-    start = line.rfind(b"$")
-    if start < 0:
-        start = line.find(b"!")
-    if start < 0:
-        return None
-    body, star, told = line[start + 1 :].partition(b"*")
-    return body, told.strip() if star else None
+def sentences_of(line: bytes) -> list[tuple[bytes, bytes | None]]:
+    """Body and written checksum of each sentence on a line, however they run into each other; None without one."""
+    found = []
+    for text in START.split(line)[1:]:
+        body, _, told = text.partition(b"*")
+        if HEAD.match(body):
+            found.append((body, told.strip() or None))
+    return found
+
+
+def checksum_holds(body: bytes, told: bytes | None) -> bool:
+    """Whether the written checksum is that of the body, and nothing else stands behind it."""
+    return told is not None and len(told) == 2 and told.upper() == b"%02X" % xor8(body)
 
 
 class NmeaDecoder(BaseDecoder):
@@ -60,30 +69,31 @@ class NmeaDecoder(BaseDecoder):
         heights: list[float] = []
         temperatures: list[float | None] = []
         for line in self._framer.feed(chunk.data):
-            fields = self._sentence(line)
-            if fields is None:
-                continue
-            height = self._height(fields, chunk.t_s)
-            if height is not None:
-                heights.append(height)
-                temperatures.append(self._known_temperature(chunk.t_s))
+            for fields in self._sentences(line):
+                height = self._height(fields, chunk.t_s)
+                if height is not None:
+                    heights.append(height)
+                    temperatures.append(self._known_temperature(chunk.t_s))
         if self._framer.overlong:
             self.rejects[Reject.LENGTH] += self._framer.overlong
             self._framer.overlong = 0
         return Readings(chunk.t_s, heights, temperatures_c=temperatures) if heights else NONE
 
-    def _sentence(self, line: bytes) -> list[str] | None:
-        found = sentence_of(line)
-        if found is None or not found[0].isascii() or not found[0].decode("ascii").isprintable():
+    def _sentences(self, line: bytes) -> Iterator[list[str]]:
+        """The fields of the sentences on a line that count; a piece in front of another was cut."""
+        found = sentences_of(line)
+        if not found:
             self.rejects[Reject.NOT_MINE] += 1
-            return None
-        body, told = found
-        if told is None and self._table.checksum == "optional":
-            pass
-        elif told is None or len(told) != 2 or told.upper() != b"%02X" % xor8(body):
-            self.rejects[Reject.CHECKSUM] += 1
-            return None
-        return body.decode("ascii").split(",")
+        for place, (body, told) in enumerate(found):
+            optional = told is None and self._table.checksum == "optional"
+            if optional and place < len(found) - 1:
+                self.rejects[Reject.LENGTH] += 1
+            elif not optional and not checksum_holds(body, told):
+                self.rejects[Reject.CHECKSUM] += 1
+            elif not body.isascii() or not body.decode("ascii").isprintable():
+                self.rejects[Reject.NOT_MINE] += 1
+            else:
+                yield body.decode("ascii").split(",")
 
     def _height(self, fields: list[str], t_s: float) -> float | None:
         head, kind = fields[0], fields[0][2:]

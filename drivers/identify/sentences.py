@@ -3,8 +3,7 @@
 from collections import Counter
 from typing import Any
 
-from drivers.checks import xor8
-from drivers.decoders.nmea0183 import HEIGHT_TYPES, XDR_UNITS, sentence_of
+from drivers.decoders.nmea0183 import HEIGHT_TYPES, XDR_UNITS, checksum_holds, sentences_of
 from drivers.framing import LineFramer
 from drivers.identify.proposal import Candidate
 
@@ -17,14 +16,12 @@ def recognise_sentences(data: bytes) -> list[Candidate]:
     """What NMEA sentences in a stream may be, best first; empty if there are none."""
     good = bad = bare = 0
     heights: Counter[tuple[str, str]] = Counter()
-    for line in LineFramer().feed(data):
-        found = sentence_of(line)
-        if found is None or not found[0].isascii() or found[0].count(b",") < 1 or not found[0][:5].isalnum():
+    for body, told in (found for line in LineFramer().feed(data) for found in sentences_of(line)):
+        if not body.isascii() or b"," not in body:
             continue
-        body, told = found
         if told is None:
             bare += 1
-        elif told.upper() == b"%02X" % xor8(body):
+        elif checksum_holds(body, told):
             good += 1
         else:
             bad += 1
