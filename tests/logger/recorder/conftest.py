@@ -101,15 +101,14 @@ class Site:
         return await self.recorder.ask(line)
 
     async def tag(self, line: str, height_m: float | None = None) -> Answer:
-        """Tag, with the instrument speaking until the answer is there."""
+        """Tag, with the instrument speaking until its height is taken."""
         if height_m is not None:
             self.level.height_m = height_m
-        answer = asyncio.create_task(self.ask(line))
-        while not answer.done():
-            await asyncio.sleep(0)
+        answer = await self.waiting(line)
+        while self.recorder.acquisition.wait is not None:
             self.level.speak()
             await self.level.heard.join()
-        return answer.result()
+        return await answer
 
     async def waiting(self, line: str) -> asyncio.Task[Answer]:
         """Ask for a tag and return once it waits."""
