@@ -3,7 +3,7 @@
 import asyncio
 import logging
 import signal
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from pathlib import Path
 from typing import ClassVar
 
@@ -12,6 +12,7 @@ from textual import events
 from textual._context import visible_screen_stack
 from textual.app import App
 from textual.binding import BindingType
+from textual.filter import LineFilter
 from textual.screen import Screen
 
 from drivers.lengths import Units
@@ -22,11 +23,12 @@ from tui.messages import BestSolved, BookChanged, BuiltChecked, LinkChanged, Liv
 from tui.palette import JobCommands
 from tui.picture import drawn
 from tui.screens import TABLE
-from tui.screens.ask import Choose, Told
+from tui.screens.ask import Asking, Choose, Told
 from tui.screens.help import Help
 from tui.screens.instrument import TAPES
 from tui.screens.job import Quiet
 from tui.screens.replay import ReplayScreen
+from tui.sober import Sober
 from tui.sound import Sound, Sounder
 from tui.themes import DUSK, NOON, THEMES
 from tui.walking.best import Best
@@ -96,12 +98,16 @@ class RisewalkApp(App[str]):
         return Quiet()
 
     async def on_event(self, event: events.Event) -> None:
-        """Keys are obeyed in the order typed: the framework's way round through the screen loses some of a burst."""
-        if isinstance(event, events.Key) and not event.is_forwarded and self.focused is None:
-            for first in (True, False):
-                if await self._check_bindings(event.key, priority=first):
-                    return
-        await super().on_event(event)
+        """Keys are obeyed one by one in the order typed: the framework's way round through the screen loses some."""
+        if not isinstance(event, events.Key) or event.is_forwarded:
+            await super().on_event(event)
+        elif await self._check_bindings(event.key, priority=True):
+            return
+        elif isinstance(self.screen, Asking):
+            if not self.screen.typed(event):
+                await self._check_bindings(event.key)
+        elif self.focused is not None or not await self._check_bindings(event.key):
+            await super().on_event(event)
 
     def on_mount(self) -> None:
         """Signals, the first screen, the recorder."""
@@ -110,6 +116,7 @@ class RisewalkApp(App[str]):
             loop.add_signal_handler(number, self.exit, "")
             if not self.is_headless:
                 leave_for_sure(number)
+        self.app_resume_signal.subscribe(self, lambda _: self.screen.refresh(layout=True))
         self.set_interval(PAINT_S, self._paint)
         self.push_screen(TABLE[Place.INSTRUMENT if self.opening is None else Place.WALK]())
         if self.opening is not None:
@@ -129,6 +136,14 @@ class RisewalkApp(App[str]):
         again = f" The recorder goes on; back to it: risewalk walk {self.session}." if recording else ""
         words = f"The screen stopped on an error of ours.{again} What happened is in {log_path()}."
         self.exit(words, return_code=1)
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """What stands between us and a terminal that has sixteen colours, or shall have none."""
+        few = self.console.color_system in (None, "standard")
+        if self.is_headless or not (few or self.no_color):
+            return super().get_line_filters()
+        colours = not self.no_color and self.console.color_system is not None
+        return [*super().get_line_filters(), Sober(colours=colours, dark=self.theme == DUSK)]
 
     def export_screenshot(self, *, title: str | None = None, simplify: bool = False) -> str:
         """A picture of the screen that stands alone."""

@@ -13,26 +13,25 @@ from textual.widgets.option_list import Option
 
 
 class TypedLine(Input):
-    """A line to type on. Keys that edit are obeyed in the order typed, also when many come at once over a slow line."""
+    """A line to type on; the app hands it its keys one by one, so that each is obeyed before the next is read."""
 
-    AT_ONCE: ClassVar = {
-        "backspace": "delete_left",
-        "delete": "delete_right",
-        "left": "cursor_left",
-        "right": "cursor_right",
-        "home": "home",
-        "end": "end",
-        "enter": "submit",
-    }
-
-    async def _on_key(self, event: events.Key) -> None:
-        """The framework obeys such keys only after all that were typed behind them."""
-        if (action := self.AT_ONCE.get(event.key)) is None:
-            await super()._on_key(event)
-            return
-        event.stop()
-        event.prevent_default()
-        await self.run_action(action)
+    def typed(self, key: events.Key) -> bool:
+        """Whether a key was one for this line."""
+        obeys: dict[str, Callable[[], None]] = {
+            "backspace": self.action_delete_left,
+            "delete": self.action_delete_right,
+            "left": self.action_cursor_left,
+            "right": self.action_cursor_right,
+            "home": self.action_home,
+            "end": self.action_end,
+        }
+        if key.key in obeys:
+            obeys[key.key]()
+        elif key.is_printable and key.character:
+            self.insert_text_at_cursor(key.character)
+        else:
+            return False
+        return True
 
 
 class Answers(Horizontal):
@@ -46,7 +45,7 @@ class Answers(Horizontal):
         """Two places to tap."""
         take, leave = self._words
         yield Link(take, "screen.take")
-        yield Link(leave, "screen.dismiss(None)")
+        yield Link(leave, "screen.leave_it")
 
 
 class Link(Static):
@@ -63,7 +62,7 @@ class Link(Static):
 
 
 class Asking(ModalScreen[str | None]):
-    """A question that what is typed early reaches too: keys pressed before it stands are kept for its line or list."""
+    """A question; the app hands it every key, and what is typed before it stands is kept for its line or list."""
 
     CSS_PATH = "ask.tcss"
     AUTO_FOCUS = ""
@@ -71,25 +70,43 @@ class Asking(ModalScreen[str | None]):
     def __init__(self) -> None:
         super().__init__()
         self._early: list[events.Key] = []
+        self._answered = False
 
-    def on_key(self, event: events.Key) -> None:
-        """Nothing has the focus yet."""
-        if self.focused is None:
-            event.stop()
-            self._early.append(event)
+    def typed(self, key: events.Key) -> bool:
+        """Whether a key was one for this question."""
+        if self.focused is not None:
+            return self.obeyed(key)
+        if key.key == "escape":
+            return False
+        self._early.append(key)
+        return True
+
+    def obeyed(self, key: events.Key) -> bool:
+        """The same once it stands."""
+        raise NotImplementedError
+
+    def answer(self, answer: str | None) -> None:
+        """Give the answer back, once."""
+        if not self._answered:
+            self._answered = True
+            self.dismiss(answer)
+
+    def action_leave_it(self) -> None:
+        """Give no answer."""
+        self.answer(None)
 
     def on_mount(self) -> None:
-        """Hand over what was typed, in its order."""
-        answering = self.query("TypedLine, OptionList").first()
-        self.set_focus(answering)
+        """Obey what was typed early."""
+        self.set_focus(self.query("TypedLine, OptionList").first())
         for key in self._early:
-            answering.post_message(events.Key(key.key, key.character))
+            if not self._answered:
+                self.obeyed(key)
 
 
 class Ask(Asking):
     """Asks for a text; `wrong` says what is wrong with it, or nothing. ESC gives None; no text too, unless `blank`."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss(None)", "Do not", show=False)]
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave_it", "Do not", show=False)]
 
     def __init__(
         self, words: str, first: str = "", wrong: Callable[[str], str] = lambda _: "", *, blank: bool = False
@@ -106,30 +123,27 @@ class Ask(Asking):
             yield Static("", markup=False, id="wrong")
             yield Answers("ENTER takes it", "ESC does not")
 
-    def on_input_submitted(self, submitted: Input.Submitted) -> None:
-        """Give the text back if it is right."""
-        self._take(submitted.value)
+    def obeyed(self, key: events.Key) -> bool:
+        """ENTER takes the line."""
+        if key.key == "enter":
+            self.action_take()
+            return True
+        return self.query_one(TypedLine).typed(key)
 
     def action_take(self) -> None:
-        """The same by a tap."""
-        self._take(self.query_one(Input).value)
-
-    def _take(self, typed: str) -> None:
-        text = typed.strip()
+        """Give the text back if it is right."""
+        text = self.query_one(TypedLine).value.strip()
         if wrong := self._wrong(text) if text else "":
             self.query_one("#wrong", Static).update(wrong)
             self.app.bell()
         else:
-            self.dismiss(text if text or self._blank else None)
+            self.answer(text if text or self._blank else None)
 
 
 class Choose(Asking):
     """Asks for one of several; the value is the key of the mapping. ESC gives None."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "dismiss(None)", "Do not", show=False),
-        Binding("space", "take", "Take it", show=False),
-    ]
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave_it", "Do not", show=False)]
 
     def __init__(self, words: str, choices: Mapping[str, str]) -> None:
         super().__init__()
@@ -144,11 +158,26 @@ class Choose(Asking):
 
     def on_option_list_option_selected(self, selected: OptionList.OptionSelected) -> None:
         """Give the choice back."""
-        self.dismiss(selected.option_id)
+        self.answer(selected.option_id)
+
+    def obeyed(self, key: events.Key) -> bool:
+        """Arrows go up and down, ENTER or SPACE takes the line they are on."""
+        listed = self.query_one(OptionList)
+        obeys = {"up": listed.action_cursor_up, "down": listed.action_cursor_down}
+        obeys |= {"enter": self.action_take, "space": self.action_take}
+        if key.key not in obeys:
+            return False
+        obeys[key.key]()
+        return True
 
     def action_take(self) -> None:
         """Take the line the keys are on."""
-        self.query_one(OptionList).action_select()
+        listed = self.query_one(OptionList)
+        option = listed.highlighted_option
+        if option is None:
+            listed.action_first()
+        else:
+            self.answer(option.id)
 
 
 class Told(ModalScreen[bool]):
