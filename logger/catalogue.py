@@ -18,6 +18,16 @@ from drivers.lengths import length_m
 from logger.errors import WrongFile
 
 MAX_BYTES = 1_000_000
+PLAIN = {
+    "missing": "is missing",
+    "extra_forbidden": "there is no such field",
+    "greater_than_equal": "must be at least {ge}",
+    "less_than_equal": "must be at most {le}",
+    "less_than": "must be less than {lt}",
+    "string_too_short": "must not be empty",
+    "string_too_long": "is longer than {max_length} letters",
+}
+"""Mistakes in our words, by their kind."""
 
 
 class Use(StrEnum):
@@ -90,11 +100,12 @@ def _length(value: object) -> float:
     return length_m(str(value))
 
 
-Money = Annotated[Decimal, BeforeValidator(_decimal)]
-Amount = Annotated[Decimal, BeforeValidator(_decimal), Field(gt=0)]
-NotNegative = Annotated[Decimal, BeforeValidator(_decimal), Field(ge=0)]
+LEAST, MOST = Decimal("0.001"), Decimal(10) ** 9
+"""Bounds within which every sum is exact; nothing is sold in smaller packs or costs more."""
+Amount = Annotated[Decimal, BeforeValidator(_decimal), Field(ge=LEAST, le=MOST)]
+NotNegative = Annotated[Decimal, BeforeValidator(_decimal), Field(ge=0, le=MOST)]
 Share = Annotated[Decimal, BeforeValidator(_share), Field(ge=0, lt=10)]
-Length = Annotated[float, BeforeValidator(_length), Field(gt=0)]
+Length = Annotated[float, BeforeValidator(_length), Field(ge=0.001, le=1000)]
 
 
 class Strict(BaseModel):
@@ -144,7 +155,7 @@ class Terms(Strict):
     """The terms of a quote; shares are of the sum before them, in the order they are listed here."""
 
     labour: NotNegative = Decimal(0)
-    carry_distance: Annotated[float, BeforeValidator(_length), Field(ge=0)] = 0.0
+    carry_distance: Annotated[float, BeforeValidator(_length), Field(ge=0, le=100_000)] = 0.0
     carry_hours: NotNegative = Decimal(0)
     overhead: Share = Decimal(0)
     contingency: Share = Decimal(0)
@@ -238,6 +249,9 @@ def parse_catalogue(text: str, path: Path) -> Catalogue:
     """The catalogue in a text; `path` tells TOML from CSV and stands in the messages."""
     if path.suffix.lower() != ".csv":
         return _validated(_toml(text, path), path, [])
+    header = text.partition("\n")[0]
+    if ";" in header and "," not in header:
+        raise WrongFile(path, ["its columns are parted by semicolons: save it with commas, and decimals with a point"])
     reader = csv.DictReader(io.StringIO(text, newline=""), strict=True)
     items, lines = [], []
     try:
@@ -276,4 +290,7 @@ def _mistake(error: Any, lines: list[int]) -> str:
     if table == "item" and place:
         number, *place = place
         table = f"line {lines[number]}" if lines else f"item {number + 1}"
-    return f"{': '.join([str(table), *map(str, place)])}: {error['msg'].removeprefix('Value error, ')}"
+    limits = {name: str(limit).removeprefix("Decimal('").rstrip("')") for name, limit in error.get("ctx", {}).items()}
+    plain = PLAIN.get(error["type"], "").format(**limits)
+    said = plain or error["msg"].removeprefix("Value error, ")
+    return f"{': '.join([str(table), *map(str, place)])}: {said}"

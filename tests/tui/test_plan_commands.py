@@ -218,3 +218,30 @@ def test_quote_without_prices_is_a_usage_error(risewalk: Command, job: tuple[Pat
     code, _, err = risewalk("sheet", job[0], "--brief", job[1], "--kind", "quote")
     assert code == 2
     assert "--catalogue" in err
+
+
+@pytest.mark.parametrize(
+    ("words", "brief", "code", "said"),
+    [
+        (("setout", "--width", "-4 ft"), (), 2, "--width: '-4 ft' must be more than 0"),
+        (("takeoff",), ('unit = "15 cm"', 'unit = "-15 cm"'), 4, "layers.unit: '-15 cm' must be at least 0"),
+        (("takeoff",), ('base = "15 cm"', ""), 4, "layers.base: is needed for digging and quantities"),
+        (("takeoff", "--terms", "terms.toml"), (), 2, "terms go with prices"),
+        (("takeoff", "--catalogue", "nothing.toml"), (), 4, "nothing.toml: No such file"),
+        (("takeoff", "--catalogue", CATALOGUE, "--alternative", "gold"), (), 4, "there are natural stone"),
+        (("setout", "--tolerance", "-1 mm"), (), 2, "must be more than nothing"),
+        (("sheet", "--out", "marks.docx"), (), 2, "a sheet is written as .html or .htm or .pdf"),
+        (("asbuilt", "--built", "nothing.walk"), (), 4, "nothing.walk: there is no such file"),
+    ],
+    ids=lambda value: " ".join(map(str, value))[:40] if isinstance(value, tuple) else None,
+)
+def test_what_is_wrong_is_a_sentence_and_nothing_is_guessed(
+    risewalk: Command, job: tuple[Path, Path], words: tuple[object, ...], brief: tuple[str, str], code: int, said: str
+) -> None:
+    ground, path = job
+    if brief:
+        path.write_text(BRIEF.replace(*brief))
+    command, *more = words
+    ended, out, err = risewalk(command, ground, "--brief", path, *more)
+    assert (ended, out) == (code, "")
+    assert said in err

@@ -2,6 +2,7 @@
 
 import io
 import sys
+from contextlib import suppress
 from importlib import import_module
 
 import click
@@ -115,7 +116,8 @@ def exit_code(error: Exception) -> int:
 def main() -> None:
     """Run the command line; errors of the packages below become one sentence on stderr and an exit code."""
     out = sys.stdout or io.TextIOWrapper(io.BytesIO())
-    sys.stdout = Shown(out.buffer, out.encoding, "backslashreplace", line_buffering=bool(out.line_buffering))
+    clean = Shown(out.buffer, out.encoding, "backslashreplace", line_buffering=bool(out.line_buffering))
+    sys.stdout = clean
     try:
         code = risewalk.main(standalone_mode=False)
         sys.exit(code if isinstance(code, int) else OK)
@@ -133,6 +135,11 @@ def main() -> None:
     except OSError as error:
         click.echo(f"risewalk: {printable(str(error))}", err=True)
         sys.exit(NO_WRITE)
+    finally:
+        # Whoever called keeps a standard output that is open.
+        sys.stdout = out
+        with suppress(OSError, ValueError):
+            clean.detach()
 
 
 def printable(text: str) -> str:

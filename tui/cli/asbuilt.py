@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from drivers.lengths import Units, length_m
+from drivers.lengths import Units
 from tui.cli import OK, OUT_OF_TOLERANCE
 from tui.cli.output import emit_json
-from tui.cli.plan import EXISTING, live_options, plan_arguments, read_plan
+from tui.cli.plan import EXISTING, live_options, plan_arguments, positive_m, read_plan
 
 if TYPE_CHECKING:
     from logger.asbuilt import Limits
@@ -21,19 +21,12 @@ def limits_of(tolerance: str | None, evenness: str | None, depth: str | None, un
 
     limits = Limits()
     if tolerance is not None:
-        limits = replace(limits, face_m=_positive(tolerance, units), face_rule="the tolerance asked for")
+        limits = replace(limits, face_m=positive_m(tolerance, units), face_rule="the tolerance asked for")
     if evenness is not None:
-        limits = replace(limits, evenness_m=_positive(evenness, units), evenness_rule="the evenness asked for")
+        limits = replace(limits, evenness_m=positive_m(evenness, units), evenness_rule="the evenness asked for")
     if depth is not None:
-        limits = replace(limits, depth_m=_positive(depth, units), depth_rule="the depth tolerance asked for")
+        limits = replace(limits, depth_m=positive_m(depth, units), depth_rule="the depth tolerance asked for")
     return limits
-
-
-def _positive(text: str, units: Units) -> float:
-    value = length_m(text, units)
-    if value <= 0:
-        raise click.UsageError(f"{text!r} must be more than nothing")
-    return value
 
 
 @click.command(epilog='Example: risewalk asbuilt bank.walk --brief brief.toml --built steps.walk --tolerance "1/4 in"')

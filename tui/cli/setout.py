@@ -5,10 +5,9 @@ from typing import Any
 
 import click
 
-from drivers.lengths import length_m
 from tui.cli import OK
 from tui.cli.output import emit_json
-from tui.cli.plan import live_options, plan_arguments, read_plan
+from tui.cli.plan import live_options, plan_arguments, positive_m, read_plan
 
 
 @click.command(epilog="Example: risewalk setout bank.walk --brief brief.toml --risers 12")
@@ -33,10 +32,10 @@ def command(*, file: Path, as_json: bool, **given: Any) -> int:
     from logger.setout import set_out
 
     plan = read_plan(file, given)
+    tolerance_m = positive_m(given["tolerance"], plan.units)
     if given["port"] or given["live"]:
         from tui.cli.live import HEIGHTS, guide
 
-        tolerance_m = length_m(given["tolerance"], plan.units)
         return guide(plan, file, given, level=HEIGHTS[given["height"]], tolerance_m=tolerance_m, as_json=as_json)
     marks = set_out(plan.profile, plan.option, plan.brief)
     if as_json:

@@ -99,6 +99,7 @@ KINDS: dict[str, Callable[[Wanted], "Sheet"]] = {
     "fieldbook": _field_book,
 }
 """The sheets there are; all but the field book are of a layout."""
+FORMS = (".html", ".htm", ".pdf")
 
 
 def with_source(sheet: "Sheet", file: Path, what: str = "Walked") -> "Sheet":
@@ -156,6 +157,8 @@ def command(
     """
     from logger.sheets.document import Paper
 
+    if out is not None and out.suffix.lower() not in FORMS:
+        raise click.UsageError(f"{out}: a sheet is written as {' or '.join(FORMS)}")
     sheet = with_source(KINDS[kind](Wanted(file, given, built)), file)
     sheet = replace(sheet, maker=maker or sheet.maker, facts=tuple(_issued(sheet, dated)))
     if out is not None and out.suffix.lower() == ".pdf":

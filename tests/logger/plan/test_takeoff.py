@@ -106,13 +106,17 @@ def test_the_invented_list_reads_and_has_its_alternatives() -> None:
     [
         ('use = "unit"\nname = "a"\nprice = "3"', "without `per`"),
         ('use = "unit"\nname = "a"\nprice = "three"\nper = "each"', "not a number"),
-        ('use = "unit"\nname = "a"\nprice = "-3"\nper = "each"', "greater than or equal to 0"),
+        ('use = "unit"\nname = "a"\nprice = "-3"\nper = "each"', "item 1: price: must be at least 0"),
         ('use = "unit"\nname = "a"\nprice = "nan"\nper = "each"', "not a finite number"),
         ('use = "unit"\nname = "a"\nper = "dozen"', "'dozen' is not one of"),
         ('use = "unit"\nname = "a"\n[[item]]\nuse = "cap"\nname = "a"', "there twice"),
         ('use = "unit"\nname = "a"\n[[item]]\nuse = "unit"\nname = "b"', "two items serve as 'unit'"),
-        ('use = "unit"\nname = "a"\ncolour = "grey"', "item 1: colour"),
+        ('use = "unit"\nname = "a"\ncolour = "grey"', "item 1: colour: there is no such field"),
         ('use = "unit"\nname = "a"\nlength = "-2 ft"', "item 1: length"),
+        ('use = "unit"\nname = "a"\nlength = "0.0001 mm"', "item 1: length"),
+        ('use = "unit"\nname = "a"\nper = "each"\npack = "1e-30"', "item 1: pack"),
+        ('use = "unit"\nname = "a"\nper = "each"\nprice = "1e30"', "item 1: price"),
+        ('use = "unit"', "item 1: name: is missing"),
     ],
 )
 def test_mistakes_are_named(item: str, said: str) -> None:
@@ -133,6 +137,11 @@ def test_csv_catalogue_reads_the_same() -> None:
     assert shop.item_for(Use.UNIT).price == Decimal("12.50")
     with pytest.raises(WrongFile, match="beyond the header"):
         parse_catalogue(text + "cap,slab,each,1,1 ft,what\n", Path("list.csv"))
+
+
+def test_csv_with_semicolons_is_a_sentence() -> None:
+    with pytest.raises(WrongFile, match="save it with commas"):
+        parse_catalogue("use;name;per;price\nunit;block;each;1,50\n", Path("list.csv"))
 
 
 def test_csv_with_terms_of_its_own(tmp_path: Path, wanted: tuple[Need, ...]) -> None:
