@@ -1,6 +1,8 @@
 """The manual page and the completion of shells, checked by the programs that use them."""
 
 import os
+import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -60,6 +62,19 @@ def test_examples_keep_their_lines() -> None:
         *(".PP", ".nf", ".RS", "risewalk demo", "risewalk walk", ".RE", ".fi"),
         *(".PP", ".nf", ".RS", "indented", ".RE", ".fi"),
     ]
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_shows_an_example_that_it_takes(name: str) -> None:
+    assert isinstance(risewalk, Lazy)
+    command = risewalk.get_command(click.Context(risewalk), name)
+    assert command is not None
+    told = f"{command.help or ''}\n{command.epilog or ''}"
+    examples = re.findall(rf"^\s*(?:[A-Z][a-z ]+: )?risewalk {name}\b(.*)", told, re.MULTILINE)
+    assert examples
+    for example in examples:
+        words, *_ = re.split(r"\s{2,}|\s>+ ", example)
+        command.make_context(name, shlex.split(words))
 
 
 @pytest.mark.parametrize("shell", SHELLS)
