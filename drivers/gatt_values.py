@@ -12,7 +12,8 @@
 
 All little-endian. Numbers and layouts: Bluetooth SIG, Assigned Numbers and GATT Specification Supplement (read
 as the YAML files that the SIG publishes); the 11 octets of ES Measurement after the Environmental Sensing sample
-of the Zephyr project. What is marked "from memory" was not found in either.
+of the Zephyr project; its codes, the 0.5 % of the uncertainty and 0xFF for "not known" as several open firmwares have
+them alike. That this share counts from the value itself is from memory.
 """
 
 import math
@@ -226,12 +227,16 @@ def battery_percent(data: bytes) -> float:
 
 @dataclass(frozen=True, slots=True)
 class EsMeasurement:
-    """How an environmental value is taken (descriptor 0x290C); `uncertainty` is a fraction, None if not known."""
+    """How an environmental value is taken (descriptor 0x290C).
+
+    `application` is what it belongs to, empty if unspecified; `uncertainty` is the most that the value may be off, as a
+    share of it, None if not known.
+    """
 
     sampling: str
     period_s: int | None
     update_s: int | None
-    application: int
+    application: str
     uncertainty: float | None
 
     @classmethod
@@ -244,7 +249,7 @@ class EsMeasurement:
             sampling=SAMPLING[data[2]] if data[2] < len(SAMPLING) else "reserved",
             period_s=period or None,
             update_s=update or None,
-            application=data[9],
+            application=APPLICATIONS[data[9]] if data[9] < len(APPLICATIONS) else f"code 0x{data[9]:02X}",
             uncertainty=None if data[10] == 0xFF else data[10] * 0.005,
         )
 
@@ -259,7 +264,46 @@ SAMPLING = (
     "accumulated",
     "count",
 )
-"""Sampling functions in the order of their codes; from memory, as is the 0.5 % of the uncertainty and its 0xFF."""
+"""Sampling functions in the order of their codes."""
+APPLICATIONS = (
+    "",
+    "air",
+    "water",
+    "barometric",
+    "soil",
+    "infrared",
+    "map",
+    "barometric elevation",
+    "satellite elevation",
+    "satellite and map elevation",
+    "vertical datum",
+    "onshore",
+    "vehicle",
+    "front",
+    "back",
+    "upper",
+    "lower",
+    "primary",
+    "secondary",
+    "outdoor",
+    "indoor",
+    "top",
+    "bottom",
+    "main",
+    "backup",
+    "auxiliary",
+    "supplementary",
+    "inside",
+    "outside",
+    "left",
+    "right",
+    "internal",
+    "external",
+    "solar",
+)
+"""What a sensor belongs to, in the order of the codes."""
+ROUGH_SOURCES = APPLICATIONS[6:10]
+"""Where heights come from that no steps can be set out by."""
 
 
 def changed_characteristic(data: bytes) -> str:

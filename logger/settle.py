@@ -59,7 +59,8 @@ class Settled:
 
     `u_m` is its standard uncertainty from scatter, steps and remaining motion (not what all heights of the instrument
     have in common); `spread_m` the width of the middle 90 % of the readings, `effective` how many independent readings
-    they are worth, `dropped` the outliers left out. Times are those of the first and last reading.
+    they are worth, `dropped` the outliers left out. Times are those of the first and last reading. `scale_u` is the
+    standard uncertainty of its scale as the instrument itself told it, per metre, 0 where it did not.
     """
 
     height_m: float
@@ -72,6 +73,7 @@ class Settled:
     from_s: float
     to_s: float
     temperature_c: float | None = None
+    scale_u: float = 0.0
 
 
 class Settler:

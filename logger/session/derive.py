@@ -62,7 +62,9 @@ class Pipeline:
     def take(self, since_us: int, *, forced: bool) -> Settled | None:
         """The settled height of readings after `since_us`, or the next reading if forced; None while there is none."""
         since_s = seconds(since_us)
-        return self.settler.force(since_s) if forced else self.settler.take(since_s)
+        settled = self.settler.force(since_s) if forced else self.settler.take(since_s)
+        told_u = getattr(self.decoder, "scale_u", 0.0)
+        return replace(settled, scale_u=told_u) if settled is not None and told_u else settled
 
     def live(self) -> Live | None:
         """What the instrument shows now, None before the first reading."""

@@ -28,6 +28,7 @@ def in_form(kind: str, body: Mapping[str, Any]) -> None:
         for name in PERHAPS:
             if body[name] is not None:
                 _number(name, body[name])
+        _number("scale_u", body.get("scale_u", 0.0))
         if body["riser"] is not None:
             _whole("riser", body["riser"])
         for name in FLAGS:

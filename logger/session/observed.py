@@ -73,7 +73,8 @@ def observed_body(book: FieldBook, tag: Tag, settled: Settled, since_us: int) ->
 def _statistics(settled: Settled) -> Mapping[str, Any]:
     """The statistics of a settled height as an event keeps them; ValueError if one is not finite."""
     temperature = settled.temperature_c
-    return {
+    told = {"scale_u": finite(settled.scale_u)} if settled.scale_u else {}
+    return told | {
         "height_m": finite(settled.height_m),
         "u_m": finite(settled.u_m),
         "spread_m": finite(settled.spread_m),
@@ -125,8 +126,8 @@ def answer_of(body: Mapping[str, Any], at_us: int) -> dict[str, Any]:
     elif body["tape_m"] is not None:
         told["tape_m"] = body["tape_m"]
     told |= {key: body[key] for key in (*OF_KIND.get(kind, ("name",)), *ALWAYS)}
-    for key in ("elevation_m", "misclosure_m", "temperature_c", "note"):
-        if body[key] not in (None, ""):
+    for key in ("elevation_m", "misclosure_m", "temperature_c", "scale_u", "note"):
+        if body.get(key) not in (None, ""):
             told[key] = body[key]
     return told | {"at": iso(at_us)}
 

@@ -69,11 +69,13 @@ def recorded_instrument(book: FieldBook, path: Path) -> InstrumentFile:
 
 
 def _instrument(book: FieldBook, path: Path) -> Instrument:
+    """As its file says, or as it told of itself where that is worse."""
     if not book.instrument:
         return Instrument()
     recorded = recorded_instrument(book, path)
-    u_m, scale = recorded.accuracy
-    return Instrument(recorded.resolution_m, u_m, scale, recorded.drift_m_per_h)
+    u_m, stated = recorded.accuracy
+    told = max((e.body.get("scale_u", 0.0) for e in book.entries), default=0.0)
+    return Instrument(recorded.resolution_m, u_m, max(stated, told), recorded.drift_m_per_h)
 
 
 def _observation(entry: Entry) -> Observation:

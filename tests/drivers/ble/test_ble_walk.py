@@ -8,6 +8,7 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
+import pytest
 from ble_bench import elevation_level, until
 from fake_bluez import FakeBluez
 from fake_device import Peripheral
@@ -24,6 +25,10 @@ silence = "1.5 s"
 window = "0.3 s"
 spread = "10 mm"
 """
+
+TWO_PERCENT = bytes.fromhex("000002" + "000000" * 2 + "00" + "04")
+SCALE_U = 0.02 / 3**0.5
+"""Limits of 2 % as a standard uncertainty (JCGM 100, 4.3.7)."""
 
 
 class Bench:
@@ -92,17 +97,21 @@ async def recording(folder: Path) -> AsyncIterator[Recorder]:
 
 async def test_a_walk_through_hang_up_silence_and_a_killed_service(bluez: FakeBluez, tmp_path: Path) -> None:
     level = elevation_level()
+    level.characteristic("2a6c").descriptors["290c"] = TWO_PERCENT
     bluez.bring(level)
     bench = Bench(bluez, level)
     sending = asyncio.create_task(bench.send())
     async with recording(tmp_path) as recorder:
         assert (await recorder.ask("benchmark BM"))["ok"]
         bench.steps = 20
-        assert (await recorder.ask("station 1"))["above_zero_m"] == 0.2
+        answer = await recorder.ask("station 1")
+        assert answer["above_zero_m"] == 0.2
+        assert answer["scale_u"] == pytest.approx(SCALE_U)
         told = await recorder.ask("status")
         assert told["device"]["manufacturer"] == "Bench"
         assert told["battery"] == 87.0
         assert any("too coarse" in remark for remark in told["remarks"])
+        assert any("20 mm in a metre" in remark for remark in told["remarks"])
 
         bluez.hang_up(level)
         await recorder.linked("live", 1)
@@ -137,6 +146,7 @@ async def test_a_walk_through_hang_up_silence_and_a_killed_service(bluez: FakeBl
     assert [(p["station_m"], round(p["elevation_m"], 6)) for p in points if p["station_m"]] == [
         (1.0, 0.2), (2.0, 0.4), (3.0, 0.6),
     ]  # fmt: skip
+    assert points[-1]["u_m"] > 0.6 * SCALE_U
     code, out = await run("verify", str(tmp_path / "a.walk"), "--json")
     assert code == 0
     assert json.loads(out)["profile_identical"] is True

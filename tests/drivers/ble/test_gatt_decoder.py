@@ -64,6 +64,33 @@ def test_the_file_tells_the_type_where_the_device_does_not() -> None:
     assert heights(GattDecoder(file), (own, "D204")) == pytest.approx([0.1234])
 
 
+def test_a_stated_uncertainty_is_a_scale_and_is_told() -> None:
+    """4 times 0.5 % of the value, as limits of a rectangular distribution (JCGM 100, 4.3.7): over root 3."""
+    decoder = GattDecoder(instrument())
+    heights(decoder, ("2a6c/290c", "000002" + "0A0000" + "050000" + "02" + "04"))
+    assert decoder.scale_u == pytest.approx(0.0115470, rel=1e-5)
+    assert any("2 % of what it shows as its uncertainty: 20 mm in a metre" in remark for remark in decoder.remarks)
+    assert decoder.facts == {
+        "sampling": "arithmetic mean",
+        "measurement period": "10 s",
+        "update interval": "5 s",
+        "applies to": "water",
+        "stated uncertainty": "2 %",
+    }
+    for unknown in ("FF", "00"):
+        heights(decoder, ("2a6c/290c", "000001" + "000000" * 2 + "00" + unknown))
+        assert decoder.scale_u == 0.0
+    decoder.reset()
+    assert decoder.scale_u == 0.0
+
+
+def test_heights_from_satellites_or_maps_are_said_to_be_too_rough() -> None:
+    for code, rough in ((3, False), (6, True), (7, True), (8, True), (9, True), (10, False)):
+        decoder = GattDecoder(instrument())
+        heights(decoder, ("2a6c/290c", f"000001{'000000' * 2}{code:02X}FF"))
+        assert any("too rough" in remark for remark in decoder.remarks) is rough
+
+
 def test_a_wrong_length_and_what_is_no_number_are_refused() -> None:
     decoder = GattDecoder(instrument())
     assert heights(decoder, ("2a6c", "7B00"), ("2a6c", "")) == []

@@ -111,8 +111,11 @@ def test_units_by_assigned_number() -> None:
 
 def test_es_measurement_has_eleven_octets() -> None:
     es = gv.EsMeasurement.parse(bytes.fromhex("000000010000050000" + "1C04"))
-    assert es == gv.EsMeasurement("unspecified", 1, 5, 0x1C, 0.02)
-    assert gv.EsMeasurement.parse(bytes.fromhex("0000020A00003C000001FF")).uncertainty is None
+    assert es == gv.EsMeasurement("unspecified", 1, 5, "outside", 0.02)
+    es = gv.EsMeasurement.parse(bytes.fromhex("0000020A00003C000001FF"))
+    assert es == gv.EsMeasurement("arithmetic mean", 10, 60, "air", None)
+    es = gv.EsMeasurement.parse(bytes.fromhex("0000080000000000002201"))
+    assert es == gv.EsMeasurement("reserved", None, None, "code 0x22", 0.005)
     with pytest.raises(gv.NotThisLayout):
         gv.EsMeasurement.parse(bytes(12))
 
