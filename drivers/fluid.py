@@ -17,13 +17,22 @@ TANAKA = (-3.983035, 301.797, 522528.9, 69.34881, 999.974950)
 """a1 to a5 of Tanaka et al. 2001, Metrologia 38, 301: air-free standard ocean water, 0 to 40 C at 101325 Pa."""
 
 GLYCOL_AT_C = (0.0, 10.0, 20.0, 30.0, 40.0)
-PROPYLENE_GLYCOL = {
-    0.2: (1020.08, 1017.86, 1014.78, 1010.91, 1006.37),
-    0.3: (1031.56, 1028.04, 1023.78, 1018.89, 1013.43),
-    0.4: (1042.35, 1037.62, 1032.27, 1026.40, 1020.06),
-    0.5: (1050.94, 1045.26, 1039.06, 1032.41, 1025.37),
+GLYCOLS = {
+    "propylene": {
+        0.2: (1020.08, 1017.86, 1014.78, 1010.91, 1006.37),
+        0.3: (1031.56, 1028.04, 1023.78, 1018.89, 1013.43),
+        0.4: (1042.35, 1037.62, 1032.27, 1026.40, 1020.06),
+        0.5: (1050.94, 1045.26, 1039.06, 1032.41, 1025.37),
+    },
+    "ethylene": {
+        0.1: (1013.62, 1012.52, 1010.58, 1007.84, 1004.35),
+        0.2: (1029.06, 1026.94, 1024.10, 1020.58, 1016.40),
+        0.3: (1044.97, 1041.81, 1038.05, 1033.70, 1028.80),
+        0.4: (1060.39, 1056.39, 1051.86, 1046.84, 1041.35),
+        0.5: (1074.62, 1070.02, 1064.93, 1059.39, 1053.44),
+    },
 }
-"""kg/m3 by mass fraction at GLYCOL_AT_C: the correlations of Melinder (IIR 2010), as a property library gives them."""
+"""kg/m3 by mass fraction at GLYCOL_AT_C: the correlations of Melinder (IIR 2010), as CoolProp 8.0 gives them."""
 
 EQUATORIAL_GRAVITY = 9.7803253359
 SOMIGLIANA_K = 0.00193185265241
@@ -48,23 +57,24 @@ def water_density(t_c: float, *, p_pa: float = STANDARD_PRESSURE, air: bool = Fa
     return density * (1 + (50.74 - 0.326 * t_c + 0.00416 * t_c**2) * 1e-11 * (p_pa - STANDARD_PRESSURE))
 
 
-def glycol_density(fraction: float, t_c: float) -> float:
-    """Density of propylene glycol in water by mass fraction up to 0.5, kg/m3, 0 to 40 C, between the table's points."""
+def glycol_density(fraction: float, t_c: float, glycol: str = "propylene") -> float:
+    """Density of propylene or ethylene glycol in water by mass fraction up to 0.5, kg/m3, 0 to 40 C, interpolated."""
     if not 0.0 <= fraction <= 0.5:
         raise ValueError(f"glycol mixes are known up to a mass fraction of 0.5, not {fraction:g}")
     if not 0.0 <= t_c <= 40.0:
         raise ValueError(f"glycol density is known from 0 to 40 C, not at {t_c:g} C")
-    fractions = (0.0, *PROPYLENE_GLYCOL)
+    rows = GLYCOLS[glycol]
+    fractions = (0.0, *rows)
     upper = min(max(bisect_right(fractions, fraction), 1), len(fractions) - 1)
     low, high = fractions[upper - 1], fractions[upper]
     share = (fraction - low) / (high - low)
-    return (1 - share) * _mix(low, t_c) + share * _mix(high, t_c)
+    return (1 - share) * _mix(rows.get(low), t_c) + share * _mix(rows.get(high), t_c)
 
 
-def _mix(fraction: float, t_c: float) -> float:
-    if fraction == 0.0:
+def _mix(row: tuple[float, ...] | None, t_c: float) -> float:
+    """Density of a mix by its row of the table; None is pure water."""
+    if row is None:
         return water_density(t_c)
-    row = PROPYLENE_GLYCOL[fraction]
     i = min(int(t_c // 10), len(row) - 2)
     share = (t_c - GLYCOL_AT_C[i]) / 10.0
     return row[i] * (1 - share) + row[i + 1] * share

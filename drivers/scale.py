@@ -36,7 +36,7 @@ def density_of(fluid: FluidTable) -> float:
         case "water":
             return water_density(celsius(fluid.temperature))
         case "glycol":
-            return glycol_density(fluid.fraction, celsius(fluid.temperature))
+            return glycol_density(fluid.fraction, celsius(fluid.temperature), fluid.glycol)
         case "density":
             density = quantity(fluid.density, "kg/m**3") if fluid.density else math.nan
             if not 500 <= density <= 3000:

@@ -338,6 +338,7 @@ class FluidTable(Table):
 
     kind: Literal["water", "glycol", "density", "air"] = Field("water", description="What fills the hose.")
     temperature: Text = Field("15 degC", description="Its temperature.")
+    glycol: Literal["propylene", "ethylene"] = Field("propylene", description="Glycol: which one is in the water.")
     fraction: float = Field(0.0, ge=0.0, le=0.5, description="Glycol: mass fraction.")
     density: Text = Field("", description="Density, in kg/m3 unless a unit is written.")
     reference: Text = Field("1013.25 hPa", description="Air: the pressure at height zero.")

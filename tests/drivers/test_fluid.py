@@ -73,10 +73,29 @@ def test_glycol_at_the_points_of_the_table(fraction: float, t_c: float, density:
     assert glycol_density(fraction, t_c) == pytest.approx(density, abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("fraction", "density"),
+    # Aqueous ethylene glycol at 20 C, handbook table of concentrative properties (from memory): good to 1 kg/m3.
+    [(0.1, 1010.8), (0.2, 1024.1), (0.3, 1037.8), (0.4, 1051.4)],
+)
+def test_ethylene_glycol_beside_a_handbook(fraction: float, density: float) -> None:
+    assert glycol_density(fraction, 20.0, "ethylene") == pytest.approx(density, abs=1.0)
+
+
+@pytest.mark.parametrize(
+    ("fraction", "t_c", "density"),
+    # Melinder's correlations through CoolProp 8.0 (INCOMP::MEG), between the points of the table.
+    [(0.25, 15, 1032.79), (0.35, 5, 1051.06), (0.45, 25, 1055.92), (0.15, 35, 1012.35)],
+)
+def test_ethylene_glycol_between_the_points(fraction: float, t_c: float, density: float) -> None:
+    assert glycol_density(fraction, t_c, "ethylene") == pytest.approx(density, abs=0.3)
+
+
+@pytest.mark.parametrize("glycol", ["propylene", "ethylene"])
 @given(st.floats(0, 0.5), st.floats(0, 40))
-def test_glycol_between_the_points_stays_between_them(fraction: float, t_c: float) -> None:
-    assert 992.0 < glycol_density(fraction, t_c) < 1051.0
-    assert glycol_density(0.0, t_c) == water_density(t_c) or 10 * (t_c // 10) != t_c
+def test_glycol_between_the_points_stays_between_them(glycol: str, fraction: float, t_c: float) -> None:
+    assert 992.0 < glycol_density(fraction, t_c, glycol) < 1075.0
+    assert glycol_density(0.0, t_c, glycol) == water_density(t_c) or 10 * (t_c // 10) != t_c
 
 
 def test_glycol_read_as_water_is_wrong_by_what_is_published() -> None:

@@ -153,6 +153,9 @@ def test_a_pressure_unit_makes_a_pressure_instrument() -> None:
     assert probe.resolution_m == pytest.approx(0.01 * metres)
     glycol = parse(minimal(height="unit = 'Pa'", fluid="kind = 'glycol'\nfraction = 0.3\ntemperature = '20 C'"), "x")
     assert glycol.scale.height(1000.0) == pytest.approx(1000 / (1023.78 * STANDARD_GRAVITY))
+    mixed = "kind = 'glycol'\nglycol = 'ethylene'\nfraction = 0.3\ntemperature = '20 C'"
+    other = parse(minimal(height="unit = 'Pa'", fluid=mixed), "x")
+    assert other.scale.height(1000.0) == pytest.approx(1000 / (1038.05 * STANDARD_GRAVITY))
 
 
 def test_air_pressure_falls_with_height() -> None:

@@ -10,6 +10,8 @@ import pynmea2
 import pytest
 
 from drivers.capture import Decoded, decode_capture
+from drivers.identify import recognise
+from drivers.identify.proposal import UNSURE
 from drivers.instrument import InstrumentFile, from_tables
 from drivers.reading import Chunk, Reject
 from drivers.registry import make_decoder
@@ -154,6 +156,29 @@ def test_meter_lines(corpus: Path) -> None:
     whole = re.findall(rb"\d{9}(?=\r\n)", path.read_bytes())
     assert [round(r.height_m * 1000) for r in decoded.readings] == [int(w[:5]) for w in whole][-len(decoded.readings) :]
     assert len(decoded.readings) >= len(whole) - 1
+
+
+LAMP = r"^AMPEL (?P<height>\d+)$"
+
+
+@pytest.mark.parametrize("name", ["errors_ampel64_4800_8n1_ok", "errors_ampel64_4800_8n2_ok"])
+def test_a_line_with_right_framing_is_read(corpus: Path, name: str) -> None:
+    decoded = decode_capture(instrument({"kind": "lines", "pattern": LAMP}), corpus / "serial" / f"{name}.bin")
+    assert [r.height_m for r in decoded.readings] == [64.0]
+    assert not decoded.rejects
+
+
+def test_a_line_with_wrong_framing_is_none(corpus: Path) -> None:
+    path = corpus / "serial" / "errors_ampel64_4800_8n1_frame_errors.bin"
+    for pattern in (LAMP, r"^[A-Z]+ *(?P<height>\d+)$"):
+        decoded = decode_capture(instrument({"kind": "lines", "pattern": pattern}), path)
+        assert decoded.readings == []
+        assert decoded.rejects == {Reject.NOT_MINE: 1}
+
+
+@pytest.mark.parametrize("name", ["errors_ampel64_4800_8n1_ok", "errors_ampel64_4800_8n1_frame_errors"])
+def test_one_line_is_never_identified_for_sure(corpus: Path, name: str) -> None:
+    assert recognise((corpus / "serial" / f"{name}.bin").read_bytes()).confidence < UNSURE
 
 
 def frames(corpus: Path, *names: str) -> list[Chunk]:
