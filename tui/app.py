@@ -91,6 +91,9 @@ class RisewalkApp(App[str]):
     @property
     def session(self) -> Path:
         """The file of the session in front, one that does not exist where there is none."""
+        standing = self.walk.standing if self.walk else None
+        if standing is not None and standing.moved:
+            return Path(standing.session)
         return self.opening.session if self.opening else self.folder / "none.walk"
 
     def get_default_screen(self) -> Screen[None]:

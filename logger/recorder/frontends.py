@@ -136,11 +136,21 @@ async def socket_served(recorder: Recorder) -> AsyncIterator[Path]:
     finally:
         os.umask(before)
     recorder.socket = str(path)
+    names = [path]
+
+    def also_here() -> None:
+        """The session has another name now: it is found under both."""
+        names.append(socket_path(recorder.path))
+        names[-1].unlink(missing_ok=True)
+        names[-1].symlink_to(path)
+
+    recorder.on_moved = also_here
     try:
         yield path
     finally:
         server.close()
-        path.unlink(missing_ok=True)
+        for name in names:
+            name.unlink(missing_ok=True)
         for writer in attended.values():
             writer.close()
         if attended:

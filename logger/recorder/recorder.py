@@ -49,6 +49,7 @@ class Recorder:
         self.socket: str | None = None
         self.lease = Lease(lambda: self.clock.now_us() / 1e6)
         self.moved = ""
+        self.on_moved: Callable[[], None] = lambda: None
         self._make_source = make_source
         self._commands: asyncio.Queue[tuple[Command | Refused, str, Reply]] = asyncio.Queue()
         self._tasks: list[asyncio.Task[None]] = []
@@ -195,6 +196,7 @@ class Recorder:
         log.warning("%s", self.moved)
         self.reports.tell({"event": "moved", "session": str(self.path.absolute()), "message": self.moved})
         self.keep([Draft(self.clock.at_us(), self.clock.now_us(), EventKind.NOTED, {"text": self.moved})])
+        self.on_moved()
 
     def changed(self, change: LinkChanged) -> None:
         """Tell those who watch."""

@@ -55,6 +55,7 @@ class Reports:
             "last_save": iso(writer.saved_at_us) if writer.saved_at_us else None,
             "last_save_age_s": self._age_s(writer.saved_at_us) if writer.saved_at_us else None,
             "saved": not writer.backlog.refusal,
+            "moved": recorder.moved or None,
             "message": self._message(),
             "digest": writer.session.digest.hex(),
             "waiting": None if waiting is None else waiting.written,

@@ -121,6 +121,25 @@ async def test_it_outlives_its_clients_and_a_hang_up(client: Client, tmp_path: P
     await again.close()
 
 
+async def test_a_session_that_was_moved_is_found_under_both_names(client: Client, tmp_path: Path) -> None:
+    await client.ask("force benchmark BM")
+    (tmp_path / "slope.walk").unlink()
+    rescued = tmp_path / "slope-rescued.walk"
+    async with asyncio.timeout(30):
+        while (other := await attach(rescued)) is None:  # noqa: ASYNC110 - nothing announces it
+            await asyncio.sleep(0.05)
+    status = await other.ask("status")
+    assert (status["session"], status["counts"]["observations"]) == (str(rescued), 1)
+    assert "slope-rescued.walk" in status["moved"]
+    assert (await client.ask("force station 1"))["ok"]
+    await other.close()
+    link = socket_path(rescued)
+    assert (await client.ask("end"))["session"] == str(rescued)
+    async with asyncio.timeout(30):
+        while exists(str(link)):  # noqa: ASYNC110 - nothing announces it
+            await asyncio.sleep(0.01)
+
+
 async def test_a_killed_recorder_is_noticed_and_its_socket_replaced(
     client: Client, start: Start, tmp_path: Path
 ) -> None:

@@ -56,6 +56,8 @@ def warnings(standing: Standing, live: Live | None, rows: Sequence[Row], units: 
     found = []
     if not standing.saved:
         found.append(f"NOT SAVED: {standing.message}")
+    elif standing.moved:
+        found.append(f"FILE MOVED, saved in: {standing.session}")
     if standing.zero is not None:
         found += _zero_worn(standing, live, rows)
         found += _reach(standing, live, rows, units)

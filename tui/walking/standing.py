@@ -82,6 +82,8 @@ class Standing:
     struck: int
     rejects: int
     digest: str
+    moved: str = ""
+    """Where recording goes on since its file was moved or removed, as a sentence."""
     remarks: tuple[str, ...] = ()
     socket: str = ""
     steady_spread_m: float | None = None
@@ -121,6 +123,7 @@ def standing_of(told: Mapping[str, Any]) -> Standing:
         struck=int(counts.get("struck", 0)),
         rejects=sum(int(n) for n in (counts.get("rejects") or {}).values()),
         digest=str(told.get("digest", "")),
+        moved=str(told.get("moved") or ""),
         remarks=tuple(str(remark) for remark in told.get("remarks") or ()),
         socket=str(told.get("socket") or ""),
         steady_spread_m=_number(told.get("steady_spread_m")),
