@@ -10,7 +10,7 @@ from math import hypot
 
 from drivers.lengths import Units
 from logger import measures
-from logger.catalogue import Kind, Use
+from logger.catalogue import PER, Kind, Use
 from logger.construction import Construction, Part
 from logger.courses import Sort
 from logger.earthworks import Earthworks
@@ -18,6 +18,9 @@ from logger.errors import WrongFile
 from logger.setout import SetOut
 
 TENTH_MM = Decimal("0.0001")
+TON_T = float(PER["ton"][1]) / 1000
+USUAL_T_PER_M3 = {Use.BASE: (2.1, 2.3), Use.BEDDING: (1.7, 1.9), Use.STONE: (1.5, 1.6)}
+"""Tonnes of one cubic metre as placed, dense crushed base, compacted sand and open-graded stone: from memory."""
 DRAIN_SIDE_M = 0.3048
 """Width and depth of the drainage stone around a pipe: 12 in (common practice)."""
 
@@ -77,6 +80,14 @@ class Job:
         """An area in both systems."""
         return measures.both(measures.area(m2, self.units))
 
+    def mass(self, use: Use, m3: float) -> str:
+        """What a volume as placed weighs where its density is the usual one; what is sold by mass has its own."""
+        least, most = USUAL_T_PER_M3[use]
+        tonnes = f"{least * m3:.2f} to {most * m3:.2f} t"
+        tons = f"{least * m3 / TON_T:.2f} to {most * m3 / TON_T:.2f} ton"
+        pair = (tons, tonnes) if measures.customary(self.units) else (tonnes, tons)
+        return f"{measures.both(pair)} at the usual {least:g} to {most:g} t/m³ (from memory)"
+
     def volume(self, m3: float) -> str:
         """A volume in both systems."""
         return measures.both(measures.volume(m3, self.units))
@@ -104,9 +115,10 @@ def _digging(job: Job) -> Iterator[Need]:
 
 def _base(job: Job) -> Iterator[Need]:
     work, build = job.work, job.build
-    how = f"under {job.area(work.subgrade_area_m2)}, compacted"
+    how = f"under {job.area(work.subgrade_area_m2)}, compacted; {job.mass(Use.BASE, work.base_m3)}"
     yield Need(Use.BASE, exact(work.base_m3), Kind.VOLUME, how, loose=exact(build.loose))
-    yield Need(Use.BEDDING, exact(work.bedding_m3), Kind.VOLUME, "under every unit, as screeded")
+    how = f"under every unit, as screeded; {job.mass(Use.BEDDING, work.bedding_m3)}"
+    yield Need(Use.BEDDING, exact(work.bedding_m3), Kind.VOLUME, how)
     if build.geotextile:
         up = 2 * (build.tread.base_m or 0.0)
         area = (work.length_m + up + build.lap_m) * (work.width_m + up)
@@ -149,8 +161,9 @@ def _drains(job: Job) -> Iterator[Need]:
     pipe = job.width_m + 2 * build.cheek_m + beside + build.outlet_m
     how = f"across the head{', behind both cheeks' if beside else ''}, {job.length(build.outlet_m)} to the outlet"
     yield Need(Use.PIPE, exact(pipe), Kind.LENGTH, how)
-    how = f"{job.length(pipe)} of trench, {job.length(DRAIN_SIDE_M)} square"
-    yield Need(Use.STONE, exact(pipe * DRAIN_SIDE_M**2), Kind.VOLUME, how)
+    stone = pipe * DRAIN_SIDE_M**2
+    how = f"{job.length(pipe)} of trench, {job.length(DRAIN_SIDE_M)} square; {job.mass(Use.STONE, stone)}"
+    yield Need(Use.STONE, exact(stone), Kind.VOLUME, how)
 
 
 def _fittings(job: Job) -> Iterator[Need]:

@@ -31,8 +31,11 @@ def pdf(sheet: Sheet, paper: Paper, template: Path | None = None) -> bytes:
         raise Refused("no_typst", "PDF needs the extra: pip install 'risewalk[sheets]'; HTML works without") from None
     source = template_text(template)
     data = json.dumps(_data(sheet, paper), ensure_ascii=False)
-    # A template of the user's own may name the fonts of the house; ours uses only what typst carries.
-    compiler = typst.Compiler(source.encode(), ignore_system_fonts=template is None, sys_inputs={"sheet": data})
+    # A template of the user's own may show what lies beside it and name fonts; ours uses only what typst carries.
+    beside = {} if template is None else {"root": str(template.absolute().parent)}
+    compiler = typst.Compiler(
+        source.encode(), ignore_system_fonts=template is None, sys_inputs={"sheet": data}, **beside
+    )
     try:
         made = compiler.compile(format="pdf", timestamp=0)
     except typst.TypstError as error:

@@ -195,6 +195,9 @@ def test_own_template_is_used_and_a_broken_one_is_a_sentence(
     template, out = tmp_path / "own.typ", tmp_path / "own.pdf"
     template.write_text("#let sheet = json(bytes(sys.inputs.sheet))\n= #sheet.title of ours")
     assert risewalk("sheet", ground, "--brief", brief, "--template", template, "--out", out)[0] == 0
+    (tmp_path / "mark.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="4" height="2"/>')
+    template.write_text('#image("mark.svg", width: 2cm)\nBuilt by the house')
+    assert risewalk("sheet", ground, "--brief", brief, "--template", template, "--out", out)[0] == 0
     template.write_text("#nothing-by-this-name")
     code, _, err = risewalk("sheet", ground, "--brief", brief, "--template", template, "--out", out)
     assert code == 4
