@@ -3,21 +3,20 @@
 import math
 from bisect import bisect_right
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from logger.reduction import sample
 
-KEPT_WINDOWS = 10.0
+KEPT_WINDOWS = 20.0
 LEAST_KEPT_S = 15.0
 MOST_KEPT = 8192
 FEWEST_KEPT = 24
 SURE_WINDOWS = 2
-QUICK = 0.4
 REMEMBERED = 5
-MARGIN = 1.25
 FAR = 8.0
 LONGEST_S = 20.0
-MEDIANS = 1.6
-"""Standard uncertainty of a mean less a median of as many readings, in those of the mean: root of 1 + pi/2."""
+FORGOTTEN = 14.0
+"""After as many times the damping, a metre of swing is a micrometre."""
 
 
 class Trace:
@@ -68,10 +67,24 @@ class Trace:
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """What readings at rest do: how far one may lie from the mean, and the standard uncertainty of the mean, metres."""
+    """What readings at rest do: how far one may lie from the mean, in metres, and their variance."""
 
     reading_m: float
-    mean_m: float
+    variance_m2: float
+
+
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """How a move died away: time in which it fell to a third, angular speed of the swing in 1/s (0 where not told)."""
+
+    damping_s: float
+    speed: float = 0.0
+
+    def share(self, window_s: float) -> float:
+        """What a swing of one at the start of a window is worth in the mean over it, at the worst phase."""
+        fall = window_s / self.damping_s
+        creeping = -math.expm1(-fall) / fall
+        return min(creeping, (1.0 + math.exp(-fall)) / math.hypot(fall, self.speed * window_s))
 
 
 @dataclass(slots=True)
@@ -81,80 +94,100 @@ class Unrest:
     window_s: float
     widest_m: float
     given_s: float = 0.0
-    learnt_s: list[float] = field(default_factory=list)
+    learnt: list[Swing] = field(default_factory=list)
     _quiet: list[float] = field(default_factory=list)
     _quiet_s: float = -math.inf
     _left_rest_s: float = -math.inf
 
     @property
-    def damping_s(self) -> float:
-        """Time in which motion falls to a third."""
-        if self.given_s > 0.0:
-            return self.given_s
-        return MARGIN * max(self.learnt_s) if self.learnt_s else self.window_s / 2.0
+    def swing(self) -> Swing | None:
+        """The slowest damping of the last few moves, or that given, and their median speed; None until one was seen."""
+        slowest = max((s.damping_s for s in self.learnt), default=0.0)
+        if not self.given_s and not slowest:
+            return None
+        speeds = sorted(s.speed for s in self.learnt)
+        return Swing(self.given_s or slowest, speeds[len(speeds) // 2] if speeds else 0.0)
 
-    def left(self, trace: Trace, first: int, height_m: float, noise: Noise) -> float:
-        """The most that motion before reading `first` can still be worth at the last reading, in metres.
+    def left_u(self, trace: Trace, first: int, height_m: float, noise: Noise) -> float:
+        """What earlier motion does to the mean of the readings from `first` on: standard uncertainty in metres.
 
-        Every earlier distance from `height_m`, beyond the noise, is taken as a swing that has been dying away since.
-        Unless the hose is known to be quick, the two windows before must also agree with this one.
+        Earlier distances from `height_m`, beyond the noise, are swings that have been dying away since; in the mean
+        they are worth what is left on the average of the window, at a phase nobody knows. Until the damping is known,
+        what moved in the windows before is taken to move still: inf where these were not heard.
         """
-        end, damping = trace.times[-1], self.damping_s
-        far = self._beyond(trace, first, height_m, noise.reading_m)
-        moving = max((away * math.exp((trace.times[i] - end) / damping) for i, away in far), default=0.0)
-        if self.given_s > 0.0 or (self.learnt_s and damping < QUICK * self.window_s):
-            return moving
-        return max(moving, self._unsure(trace, first, height_m) - 2.0 * MEDIANS * noise.mean_m)
+        swing = self.swing
+        if swing is None:
+            return self._stray_u(trace, first, height_m, noise)
+        share = swing.share(max(trace.times[-1] - trace.times[first], 1e-9))
+        return self.swing_m(trace, first, height_m, noise.reading_m) * share / math.sqrt(2.0)
 
-    def learn(self, trace: Trace, quiet_m: float | None, noise_m: float) -> None:
+    def swing_m(self, trace: Trace, at: int, height_m: float, noise_m: float) -> float:
+        """How far the fluid may swing about `height_m` at reading `at`, from what came before; damping known."""
+        now_s, damping = trace.times[at], self.swing.damping_s if self.swing else LONGEST_S
+        begin = bisect_right(trace.times, now_s - FORGOTTEN * damping, 0, at)
+        far = self._beyond(trace, range(begin, at), height_m, noise_m)
+        return max((away * math.exp((trace.times[i] - now_s) / damping) for i, away in far), default=0.0)
+
+    def learn(self, trace: Trace, quiet_m: float | None, noise: Noise) -> None:
         """Take in a finished window: its mean if it was quiet, None if not. Two alike make a rest to learn from."""
         alike = quiet_m is not None and (not self._quiet or abs(quiet_m - self._quiet[-1]) <= 0.5 * self.widest_m)
         if self._quiet and not alike:
-            self._quiet, self._left_rest_s = [], self._quiet_s
+            if len(self._quiet) >= SURE_WINDOWS:
+                self._left_rest_s = self._quiet_s
+            self._quiet = []
         if quiet_m is None:
             return
         self._quiet.append(quiet_m)
         self._quiet_s = trace.times[-1]
-        if len(self._quiet) == SURE_WINDOWS and self.given_s <= 0.0:
-            took = self._took(trace, quiet_m, noise_m)
+        if len(self._quiet) == SURE_WINDOWS:
+            took = self._took(trace, quiet_m, noise)
             if took is not None:
-                self.learnt_s = [*self.learnt_s, took][-REMEMBERED:]
+                self.learnt = [*self.learnt, took][-REMEMBERED:]
 
-    def _took(self, trace: Trace, rest_m: float, noise_m: float) -> float | None:
-        """Damping told from the last time readings were far from where they came to rest, and the last time near.
+    def _took(self, trace: Trace, rest_m: float, noise: Noise) -> Swing | None:
+        """The swing told from the energy still to come when readings were last far from rest, and when last near.
 
-        None where the last move was too small to tell, or the next one has begun.
+        Energy summed backwards falls smoothly whatever the phase of the swing (as Schroeder measured the reverberation
+        of rooms, 1965). None where the last move was too small to tell, or the next one has begun.
         """
-        near_m = max(self.widest_m, noise_m)
-        away = self._beyond(trace, len(trace.times), rest_m, 0.0)
-        far_m = FAR * near_m
-        last_far = max((trace.times[i] for i, d in away if d >= far_m), default=-math.inf)
-        if last_far <= self._left_rest_s:
+        near_m, heights = max(self.widest_m, noise.reading_m), trace.heights
+        away = self._beyond(trace, range(len(trace.times)), rest_m, 0.0)
+        last_far = max((i for i, d in away if d >= FAR * near_m), default=None)
+        if last_far is None or trace.times[last_far] <= self._left_rest_s:
             return None
-        last_near = max(trace.times[i] for i, d in away if d >= near_m)
-        if last_near > trace.times[-1] - self.window_s:
+        last_near = max(i for i, d in away if d >= near_m)
+        if trace.times[last_near] > trace.times[-1] - self.window_s:
             return None
-        step = (trace.times[-1] - trace.times[0]) / (len(trace.times) - 1)
-        return min(max(last_near - last_far, step) / math.log(far_m / near_m), LONGEST_S)
+        step_s = (trace.times[-1] - trace.times[0]) / (len(trace.times) - 1)
+        after = math.fsum(d * d - noise.variance_m2 for i, d in away if i >= last_near)
+        before = after + math.fsum(d * d for i, d in away if last_far <= i < last_near)
+        took_s = max(trace.times[last_near] - trace.times[last_far], step_s)
+        damping_s = 2.0 * took_s / math.log(max(before / max(after, near_m**2), math.e))
+        clear = [i for i, d in away if last_far <= i <= last_near and d > noise.reading_m]
+        turned = [trace.times[j] for i, j in pairwise(clear) if (heights[i] < rest_m) is not (heights[j] < rest_m)]
+        speed = math.pi * (len(turned) - 1) / (turned[-1] - turned[0]) if len(turned) > 1 else 0.0
+        return Swing(min(damping_s, LONGEST_S), speed)
 
-    def _unsure(self, trace: Trace, first: int, height_m: float) -> float:
-        """How far the two windows before stray from this one: a swing may be caught at its turn, or creep."""
-        strays = [0.0]
-        end = first
+    def _stray_u(self, trace: Trace, first: int, height_m: float, noise: Noise) -> float:
+        """How far the two windows before stray from this one, by root mean square beyond the noise."""
+        most, end = 0.0, first
         for back in range(1, SURE_WINDOWS + 1):
             begin = bisect_right(trace.times, trace.times[first] - self.window_s * back)
-            if end > begin:
-                strays.append(abs(sample.quantile(sorted(trace.heights[begin:end]), 0.5) - height_m))
+            if begin == 0 or begin == end:
+                return math.inf
+            strays = sample.without_outliers(trace.heights[begin:end], self.widest_m)
+            doubt = 1.0 + math.sqrt(2.0 / len(strays))
+            most = max(most, sample.mean([(h - height_m) ** 2 for h in strays]) - doubt * noise.variance_m2)
             end = begin
-        return max(strays)
+        return math.sqrt(most)
 
-    def _beyond(self, trace: Trace, stop: int, height_m: float, noise_m: float) -> list[tuple[int, float]]:
-        """Readings before `stop` further than `noise_m` from a height, and how much further; single spikes left out."""
-        away = [abs(h - height_m) for h in trace.heights[:stop]]
+    def _beyond(self, trace: Trace, span: range, height_m: float, noise_m: float) -> list[tuple[int, float]]:
+        """Readings further than `noise_m` from a height, and how much further; single spikes left out."""
+        away = [abs(h - height_m) for h in trace.heights[span.start : span.stop]]
         found = []
         for i, here in enumerate(away):
             if here > noise_m:
-                beside = sorted((away[max(i - 1, 0)], here, away[min(i + 1, stop - 1)]))
+                beside = sorted((away[max(i - 1, 0)], here, away[min(i + 1, len(away) - 1)]))
                 if beside[1] > noise_m:
-                    found.append((i, beside[1] - noise_m))
+                    found.append((span.start + i, beside[1] - noise_m))
         return found

@@ -8,6 +8,7 @@ walk. Nothing here keeps a clock or depends on when it is asked: the same readin
 
 import math
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -17,6 +18,8 @@ from logger.rest import Noise, Trace, Unrest
 LEAST_READINGS = 3
 MOST_OUTLIERS = 0.25
 """Above this share of outliers the window holds two heights rather than one with spikes."""
+MOST_MOVING = 0.125
+"""Above this share of the spread allowed, as standard uncertainty, the hose still moves too much."""
 SHOWN_S = 0.5
 FORCED_READINGS = 8
 
@@ -84,6 +87,7 @@ class Settler:
         self._trace = Trace(rule.window_s)
         self._unrest = Unrest(rule.window_s, self._widest(), rule.damping_s)
         self._memory = sample.Memory()
+        self._rested: float | None = None
 
     def feed(self, t_s: float, height_m: float, stable: bool | None = None, temperature_c: float | None = None) -> None:
         """Take one reading in; times never fall. A height that is not finite is passed over."""
@@ -156,12 +160,11 @@ class Settler:
         effective = sample.effective_count(kept, self._memory)
         scatter = sample.mean_variance(kept, effective, self._memory)
         height = sample.mean(kept)
-        noise = Noise(3.0 * math.sqrt(sample.variance(kept)) + resolution, math.sqrt(scatter))
-        moving = self._unrest.left(trace, first, height, noise)
+        moving_u = self._moving_u(first, height, kept)
         creep = sample.creep(kept, 4.0 * sample.HALVES * scatter)
-        if moving > 0.5 * self._widest() or creep > 0.5 * self._widest():
+        if moving_u > MOST_MOVING * self._widest() or creep > 0.5 * self._widest():
             return None
-        parts = (scatter, sample.resolution_variance(kept, resolution), creep**2 / 3.0, moving**2 / 2.0)
+        parts = (scatter, sample.resolution_variance(kept, resolution, self._memory), creep**2 / 3.0, moving_u**2)
         times = (trace.times[first], trace.times[-1])
         warmth = trace.temperature(first)
         return Settled(height, math.sqrt(math.fsum(parts)), spread, len(kept), effective, dropped, True, *times, warmth)
@@ -172,20 +175,48 @@ class Settler:
         first = bisect_right(times, times[at] - self.rule.window_s, 0, at + 1)
         return range(max(min(first, at - FORCED_READINGS + 1), 0), at + 1)
 
+    def _moving_u(self, first: int, height_m: float, kept: Sequence[float]) -> float:
+        """What the hose may still move, as standard uncertainty; an instrument that says it is stable knows its own."""
+        if self._unrest.swing is None and all(self._trace.flags[first:]):
+            return 0.0
+        return self._unrest.left_u(self._trace, first, height_m, self._noise(kept))
+
+    def _noise(self, kept: Sequence[float]) -> Noise:
+        step = self.rule.resolution_m
+        variance = sample.variance(kept)
+        return Noise(3.0 * math.sqrt(variance) + step, variance + step**2 / 12.0)
+
     def _forced_u(self, at: int) -> float:
         """Uncertainty of one reading among those before it: the swing of the hose, as the readings show it."""
-        heights, window = self._trace.heights, self._window_to(at)
+        trace, window = self._trace, self._window_to(at)
         if len(window) < LEAST_READINGS:
             return self._widest()
-        swing = math.fsum((heights[i] - heights[at]) ** 2 for i in window) / (len(window) - 1)
-        return math.sqrt(max(swing, (self._widest() / 4.0) ** 2) + self.rule.resolution_m**2 / 12.0)
+        if self._unrest.swing is None:
+            swing = math.fsum((trace.heights[i] - trace.heights[at]) ** 2 for i in window) / (len(window) - 1)
+        else:
+            swing = self._unrest.swing_m(trace, at, trace.heights[at], 0.0) ** 2 / 2.0
+        known = self._memory.weight > 0.0
+        noise = self._memory.power_m2 / self._memory.weight if known else (self._widest() / 4.0) ** 2
+        return math.sqrt(max(swing, noise) + self.rule.resolution_m**2 / 12.0)
 
     def _learn(self, block: range) -> None:
-        """Keep what a finished window teaches: of the noise if it was quiet, of the damping once rest is sure."""
-        heights = self._trace.heights[block.start : block.stop]
-        kept = sample.without_outliers(heights, self.rule.resolution_m)
+        """Keep what a finished window teaches: of the noise if it was at rest, of the damping once rest is sure."""
+        kept = sample.without_outliers(self._trace.heights[block.start : block.stop], self.rule.resolution_m)
         quiet = len(kept) >= LEAST_READINGS and sample.width(kept) <= self._widest()
-        if quiet and len(kept) >= 2 * LEAST_READINGS:
-            self._memory = self._memory.after(kept)
-        noise = 3.0 * math.sqrt(sample.variance(kept)) + self.rule.resolution_m
-        self._unrest.learn(self._trace, sample.mean(kept) if quiet else None, noise)
+        noise, height = self._noise(kept), sample.mean(kept)
+        resting = quiet and len(kept) >= 2 * LEAST_READINGS and self._resting(block.start, height, noise)
+        if resting:
+            joined = self._rested is not None and abs(height - self._rested) <= 0.5 * self._widest()
+            self._memory = self._memory.after(kept, self._rested if joined else None)
+        self._rested = height if resting else None
+        self._unrest.learn(self._trace, height if quiet else None, noise)
+
+    def _resting(self, first: int, height_m: float, noise: Noise) -> bool:
+        """Whether nothing that moved before reading `first` adds to the noise of those after it."""
+        known = self._unrest.swing is not None
+        moving_m = (
+            self._unrest.swing_m(self._trace, first, height_m, noise.reading_m)
+            if known
+            else self._unrest.left_u(self._trace, first, height_m, noise)
+        )
+        return moving_m**2 <= 0.25 * noise.variance_m2

@@ -4,19 +4,24 @@ Pure Python with `math.fsum`, so that the same readings give the same numbers to
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+HARMONICS = 9
+WHOLE = math.fsum(1.0 / k**2 for k in range(1, HARMONICS))
 MAD_TO_SIGMA = 1.482602218505602
 """One over the upper quartile of the normal distribution: scales a median absolute deviation to sigma."""
 MEAN_DEVIATION_TO_SIGMA = math.sqrt(math.pi / 2)
 HAMPEL_SIGMAS = 3.0
 HALVES = 4.0
 """Variance of the difference of the means of two halves, in variances of the whole mean."""
-PRIOR_RHO = 0.5
+PRIOR_RHO = 0.7
+PRIOR_STEPS = 3.0
 REMEMBERED_WINDOWS = 20.0
 MOST_RHO = 0.99
+SURE_OF_NOISE = 4.0
+"""Windows that must have been seen before their scatter tells how wide the noise of a coarse instrument is."""
 LEAST_EFFECTIVE = 1.2
 """No window is worth less than this many independent readings, else nothing could be said of it at all."""
 
@@ -25,18 +30,28 @@ LEAST_EFFECTIVE = 1.2
 class Memory:
     """What earlier steady windows of the same instrument taught: sums over them, fading so that wind and sun show.
 
-    `power_m2` is the summed squared deviation, `lagged_m2` that of neighbours, `weight` how many readings they are.
+    `power_m2` is the summed squared deviation, `lagged_m2` that of neighbours, `weight` how many readings they are;
+    `stepped_m2` the summed squared step of the mean from a window to the next one at the same rest, of `steps` such.
     """
 
     power_m2: float = 0.0
     lagged_m2: float = 0.0
     weight: float = 0.0
+    stepped_m2: float = 0.0
+    steps: float = 0.0
 
-    def after(self, values: Sequence[float]) -> "Memory":
-        """The memory with one more window in it."""
+    def after(self, values: Sequence[float], before_m: float | None = None) -> "Memory":
+        """The memory with one more window in it; `before_m` is the mean of the window just before, at the same rest."""
         kept = 1.0 - 1.0 / REMEMBERED_WINDOWS
         power, lagged = moments(values)
-        return Memory(kept * self.power_m2 + power, kept * self.lagged_m2 + lagged, kept * self.weight + len(values))
+        step = 0.0 if before_m is None else (mean(values) - before_m) ** 2
+        return Memory(
+            kept * self.power_m2 + power,
+            kept * self.lagged_m2 + lagged,
+            kept * self.weight + len(values),
+            kept * self.stepped_m2 + step,
+            kept * self.steps + (before_m is not None),
+        )
 
 
 def mean(values: Sequence[float]) -> float:
@@ -88,7 +103,8 @@ def moments(values: Sequence[float]) -> tuple[float, float]:
 def effective_count(values: Sequence[float], memory: Memory = Memory()) -> float:
     """How many independent readings the window is worth, for noise whose correlation fades geometrically.
 
-    The window is weighed together with what earlier windows taught, and with one window's worth of PRIOR_RHO.
+    The window is weighed together with what earlier windows taught, and with one window's worth of PRIOR_RHO. How the
+    mean steps from window to window at rest shows slow noise that no single window shows; it counts as it is seen.
     """
     n = len(values)
     if n < 3:
@@ -97,7 +113,12 @@ def effective_count(values: Sequence[float], memory: Memory = Memory()) -> float
     all_power = 2.0 * power + memory.power_m2
     if all_power == 0.0:
         return float(n)
-    rho = correlation((lagged + power * lag_one_expected(PRIOR_RHO, n) + memory.lagged_m2) / all_power, n)
+    seen = (lagged + power * lag_one_expected(PRIOR_RHO, n) + memory.lagged_m2) / all_power
+    rho = correlation(seen, lag_one_expected, n)
+    if memory.steps > 0.0:
+        scatter = (power + memory.power_m2) / (n + memory.weight)
+        due = PRIOR_STEPS * step_expected(rho, n)
+        rho = correlation((memory.stepped_m2 / scatter + due) / (memory.steps + PRIOR_STEPS), step_expected, n)
     return max(1.0 / mean_share(rho, n), LEAST_EFFECTIVE)
 
 
@@ -114,12 +135,18 @@ def lag_one_expected(rho: float, n: int) -> float:
     return ((n - 1) * (rho + share) - 2.0 * n * share + 2.0 * with_mean) / (n * (1.0 - share))
 
 
-def correlation(seen: float, n: int) -> float:
-    """The `rho` behind the lag-one autocorrelation of windows of n, by bisection; none where it was negative."""
+def step_expected(rho: float, n: int) -> float:
+    """The mean square step between the means of two windows of n running, over the variance within a window."""
+    share = mean_share(rho, n)
+    return 4.0 * (share - mean_share(rho, 2 * n)) / (1.0 - share)
+
+
+def correlation(seen: float, expected: Callable[[float, int], float], n: int) -> float:
+    """The `rho` for which `expected` is what was seen, by bisection; none where less was seen than of none."""
     low, high = 0.0, MOST_RHO
     for _ in range(30):
         middle = (low + high) / 2.0
-        low, high = (middle, high) if lag_one_expected(middle, n) < seen else (low, middle)
+        low, high = (middle, high) if expected(middle, n) < seen else (low, middle)
     return low
 
 
@@ -145,17 +172,33 @@ def creep(values: Sequence[float], noise: float) -> float:
     return math.sqrt(max((mean(values[-half:]) - mean(values[:half])) ** 2 - noise, 0.0))
 
 
-def resolution_variance(values: Sequence[float], resolution: float) -> float:
+def resolution_variance(values: Sequence[float], resolution: float, memory: Memory = Memory()) -> float:
     """Variance left by rounding to steps of `resolution` (JCGM 100, F.2.2.1: a step squared over 12).
 
-    Noise wider than the step, as readings on three steps or more show it, averages the rounding out: what stays falls
-    off as the characteristic function of the noise at the first harmonic (Widrow), exp(-(2 pi sigma / step)^2).
+    Noise spreads readings over several steps and averages the rounding out: what stays falls off as the characteristic
+    function of the noise at the harmonics of the step (Widrow). One window on fewer than three steps cannot tell how
+    wide the noise is, several windows can: over all places between two steps, scatter and what stays of the rounding
+    are together the noise squared and a step squared over 12.
     """
     if resolution <= 0.0:
         return 0.0
     whole = resolution**2 / 12.0
     ordered = sorted(values)
-    if quantile(ordered, 0.9) - quantile(ordered, 0.1) < 1.5 * resolution:
+    if quantile(ordered, 0.9) - quantile(ordered, 0.1) >= 1.5 * resolution:
+        return rounding_left(max(variance(values) - whole, 0.0) ** 0.5, resolution)
+    if memory.weight < SURE_OF_NOISE * len(values):
         return whole
-    noise = max(variance(values) - whole, 0.0)
-    return whole * math.exp(-((2.0 * math.pi / resolution) ** 2) * noise)
+    scatter = memory.power_m2 / memory.weight
+    low, high = 0.0, resolution
+    for _ in range(30):
+        middle = (low + high) / 2.0
+        seen = middle**2 + whole - rounding_left(middle, resolution)
+        low, high = (middle, high) if seen < scatter else (low, middle)
+    return rounding_left(low, resolution)
+
+
+def rounding_left(noise: float, resolution: float) -> float:
+    """Mean square of what rounding does to the mean of many readings with normal noise, over all places in a step."""
+    turn = (2.0 * math.pi * noise / resolution) ** 2
+    harmonics = math.fsum(math.exp(-turn * k * k) / k**2 for k in range(1, HARMONICS))
+    return resolution**2 / 12.0 * harmonics / WHOLE

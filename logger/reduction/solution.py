@@ -91,7 +91,7 @@ def solve(network: Network, points: Sequence[Point]) -> Solution:
         for p, point in enumerate(points)
         if point.known_m is not None and not point.fixed
     )
-    return Solution(heights, x, residuals, free, quadratic, spread)
+    return Solution(heights, x, residuals, free, max(quadratic, 0.0), spread)
 
 
 def _add_rows(network: Network, points: Sequence[Point], normal: Floats, right: Floats) -> None:

@@ -30,6 +30,7 @@ accuracy = "1 mm"
 [settle]
 window = "0.5 s"
 spread = "2 mm"
+damping = "0.1 s"
 """
 WALK = [
     (1.0, "benchmark BM 100 ft"),

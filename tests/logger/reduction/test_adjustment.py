@@ -379,3 +379,16 @@ def test_uncertainties_combine_as_for_the_end_gauge_of_the_guide() -> None:
     gauge = adjust(Survey(compared)).named[1]
     assert gauge.elevation_m == pytest.approx(0.838, abs=1e-9)
     assert gauge.u_m == pytest.approx(0.03171, abs=5e-6)
+
+
+def test_a_zero_that_closes_to_the_last_bit_is_no_trouble() -> None:
+    # Coarse instruments show the very same number again; the quadratic form then rounds to just below nothing.
+    for seed in range(40):
+        rnd = random.Random(seed)
+        sights = [seen(1, Kind.BENCHMARK, 1, 0.5, name="BM", elevation_m=0.0, t_s=51.48931982)]
+        sights += [
+            seen(2 + i, Kind.STATION, 1, rnd.uniform(0, 2), tape_m=float(i), t_s=100.5 + 50.1 * i) for i in range(7)
+        ]
+        sights.append(seen(9, Kind.BENCHMARK, 1, 0.5, name="BM", t_s=447.5))
+        found = adjust(Survey(tuple(sights), instrument=Instrument(0.00127, 0.001, 0.0, 0.0005)))
+        assert found.sigma0 == pytest.approx(0.0, abs=1e-9)
