@@ -32,10 +32,9 @@ def pdf(sheet: Sheet, paper: Paper, template: Path | None = None) -> bytes:
     source = template_text(template)
     data = json.dumps(_data(sheet, paper), ensure_ascii=False)
     # A template of the user's own may show what lies beside it and name fonts; ours uses only what typst carries.
-    beside = {} if template is None else {"root": str(template.absolute().parent)}
-    compiler = typst.Compiler(
-        source.encode(), ignore_system_fonts=template is None, sys_inputs={"sheet": data}, **beside
-    )
+    root = None if template is None else str(template.absolute().parent)
+    given = {"sheet": data}
+    compiler = typst.Compiler(source.encode(), root=root, ignore_system_fonts=template is None, sys_inputs=given)
     try:
         made = compiler.compile(format="pdf", timestamp=0)
     except typst.TypstError as error:
