@@ -49,6 +49,7 @@ class Recorder:
         self.socket: str | None = None
         self.lease = Lease(lambda: self.clock.now_us() / 1e6)
         self.moved = ""
+        self._early: list[Draft] = []
         self.on_moved: Callable[[], None] = lambda: None
         self._make_source = make_source
         self._commands: asyncio.Queue[tuple[Command | Refused, str, Reply]] = asyncio.Queue()
@@ -141,6 +142,7 @@ class Recorder:
         self.book.apply(session.append([Draft(at_us, self.clock.now_us(), EventKind.OPENED, body)])[0])
         loop = asyncio.get_running_loop()
         self.writer = Writer(session, lambda: loop.call_soon_threadsafe(self._moved))
+        self.keep(self._early)
 
     async def _close(self, ending: bool) -> None:
         await self._stop_listening()
@@ -176,6 +178,9 @@ class Recorder:
 
     def keep(self, drafts: list[Draft]) -> None:
         """Save raw bytes and changes of the line, now or when the disk allows it again."""
+        if not hasattr(self, "writer"):
+            self._early += drafts
+            return
         for draft in drafts:
             if draft.kind != EventKind.RAW:
                 self.book.apply(draft)

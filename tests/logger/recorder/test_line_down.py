@@ -5,9 +5,10 @@ from typing import Any
 import pytest
 
 from drivers.errors import PortMissing, PortSilent
-from drivers.reading import Link
+from drivers.reading import Link, LinkChanged
 from logger.recorder.recorder import Recorder
 from logger.session.replay import survey
+from logger.session.store import Session
 from logger.session.verify import verify
 
 
@@ -46,6 +47,20 @@ async def test_a_port_that_never_speaks_leaves_no_session(site: Any) -> None:
         await Recorder(site.path, site.settings(), lambda s, c: site.level, site.level.clock()).start()
     assert not list(site.path.parent.iterdir())
     assert site.level.closed == 1
+
+
+async def test_what_is_heard_before_the_session_is_open_is_kept_behind_its_settings(site: Any) -> None:
+    for n in range(100):
+        site.level.speak(f"{n}.0\r\n")
+    site.level.heard.put_nowait(LinkChanged(site.level.steady_s, Link.LOST, "unplugged at once"))
+    await site.start()
+    await site.ask("end")
+    with Session.open(site.path) as session:
+        events = list(session.events())
+    assert events[0].kind == "opened"
+    heard = b"".join(c.data for e in events if e.kind == "raw" for c in e.chunks())
+    assert heard.startswith(b"".join(b"%d.0\r\n" % n for n in range(100)))
+    verify(site.path)
 
 
 async def test_a_missing_port_leaves_an_existing_session_as_it_was(site: Any) -> None:
