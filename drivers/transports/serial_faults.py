@@ -3,6 +3,7 @@
 import errno
 import os
 import platform
+from collections.abc import Mapping
 from pathlib import Path
 
 from drivers.errors import PortBusy, PortDenied, PortError, PortMissing
@@ -75,8 +76,16 @@ def holders_of(port: str) -> list[str]:
     found = []
     for process in processes:
         try:
-            if any(os.readlink(fd) == str(device) for fd in (process / "fd").iterdir()):
+            open_here = {fd.name: os.readlink(fd) for fd in (process / "fd").iterdir()}
+            if str(device) in open_here.values() and not _plays(process, open_here, device):
                 found.append(f"{(process / 'comm').read_text().strip()} (process {process.name})")
         except OSError:
             continue
     return found
+
+
+def _plays(process: Path, open_here: Mapping[str, str], device: Path) -> bool:
+    """Whether a process has the far end of this pseudo-terminal: it plays the instrument and holds nobody up."""
+    far = [fd for fd, name in open_here.items() if name.endswith("ptmx")]
+    index = f"tty-index:\t{device.name}\n"
+    return device.parent == Path("/dev/pts") and any(index in (process / "fdinfo" / fd).read_text() for fd in far)

@@ -1,10 +1,9 @@
-"""SCPI against an instrument played by sinstruments on its own pseudo-terminal; skipped where that is not installed."""
+"""SCPI against an instrument played by sinstruments on its own pseudo-terminal."""
 
 import asyncio
 import subprocess
 import sys
 from collections.abc import Iterator
-from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -14,9 +13,6 @@ from drivers.instrument import load
 from drivers.reading import Chunk
 from drivers.registry import make_decoder
 
-pytestmark = pytest.mark.skipif(
-    find_spec("sinstruments") is None, reason="sinstruments is not installed (pip install sinstruments)"
-)
 PLAYED = """
 import sys
 from sinstruments.simulator import BaseDevice, Server
