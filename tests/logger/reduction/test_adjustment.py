@@ -381,14 +381,19 @@ def test_uncertainties_combine_as_for_the_end_gauge_of_the_guide() -> None:
     assert gauge.u_m == pytest.approx(0.03171, abs=5e-6)
 
 
-def test_a_zero_that_closes_to_the_last_bit_is_no_trouble() -> None:
-    # Coarse instruments show the very same number again; the quadratic form then rounds to just below nothing.
-    for seed in range(40):
-        rnd = random.Random(seed)
-        sights = [seen(1, Kind.BENCHMARK, 1, 0.5, name="BM", elevation_m=0.0, t_s=51.48931982)]
-        sights += [
-            seen(2 + i, Kind.STATION, 1, rnd.uniform(0, 2), tape_m=float(i), t_s=100.5 + 50.1 * i) for i in range(7)
-        ]
-        sights.append(seen(9, Kind.BENCHMARK, 1, 0.5, name="BM", t_s=447.5))
-        found = adjust(Survey(tuple(sights), instrument=Instrument(0.00127, 0.001, 0.0, 0.0005)))
-        assert found.sigma0 == pytest.approx(0.0, abs=1e-9)
+def test_zeros_that_close_to_the_last_bit_are_no_trouble() -> None:
+    # A coarse instrument shows the very same number again; a sum of squares is then rounded to just below nothing.
+    rnd, t_s, sights = random.Random(156), 0.0, list[Observation]()
+    t_s = rnd.uniform(0, 100)
+    for setup, zero in ((1, "BM"), (2, "TP")):
+        shown_m = round(rnd.uniform(0.2, 0.6) / 0.00127) * 0.00127
+        places = [zero, *range(6), *(["TP"] if setup == 1 else []), zero]
+        for place in places:
+            mark = {"name": place, "elevation_m": 0.0 if place == "BM" else None}
+            where = mark if isinstance(place, str) else {"tape_m": setup * 10.0 + place}
+            kind = Kind.STATION if where is not mark else Kind.BENCHMARK if place == "BM" else Kind.TURN
+            height_m = shown_m if place == zero else 1.5 if where is mark else rnd.uniform(0, 2)
+            t_s += rnd.uniform(20, 60)
+            sights.append(seen(len(sights) + 1, kind, setup, height_m, t_s=t_s, u_m=0.0005, **where))
+    found = adjust(Survey(tuple(sights), instrument=Instrument(0.00127, 0.0004, 0.0, 0.0005)))
+    assert found.sigma0 == pytest.approx(0.0, abs=1e-9)
