@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tui.cli.numbers import Finite
 from tui.cli.output import emit_json
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ Nothing is sent to the port unless --ask allows it.
 @click.command("listen", help=HELP, short_help="Show readings live, or identify an unknown instrument.")
 @click.argument("port")
 @click.option("--instrument", default="", help="Name or file of the instrument; none: identify it.")
-@click.option("--seconds", type=click.FloatRange(0.2, 86400), help="How long to listen (default: 10 to identify).")
+@click.option("--seconds", type=Finite(0.2, 86400), help="How long to listen (default: 10 to identify).")
 @click.option("--ask", is_flag=True, help="Allow questions to an instrument that is silent.")
 @click.option("--bytes", "show_bytes", is_flag=True, help="With --instrument: also the bytes as they come.")
 @click.option("--save", default="", help="Keep the proposal under this name in your own folder.")

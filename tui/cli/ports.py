@@ -4,12 +4,13 @@ import asyncio
 
 import click
 
+from tui.cli.numbers import Finite
 from tui.cli.output import emit_json
 
 
 @click.command("ports", short_help="What is plugged in or advertising.")
 @click.option("--ble", is_flag=True, help="Instead: what advertises over Bluetooth LE.")
-@click.option("--seconds", type=click.FloatRange(0.2, 600), default=5.0, show_default=True, help="How long to scan.")
+@click.option("--seconds", type=Finite(0.2, 600), default=5.0, show_default=True, help="How long to scan.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
 def command(*, ble: bool, seconds: float, as_json: bool) -> None:
     """List serial ports with what the adapter tells of itself; nothing is opened.

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.shown import shown
+from tui.cli.numbers import Finite
 from tui.cli.output import emit_json
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ note TEXT, watch on|off, control off|shared, status, list, cancel, end.
 @click.option("--job", default="", help="What the walk is for.")
 @click.option("--units", type=click.Choice(["ft-in", "ft", "m", "mm"]), default="m", help="What a bare number means.")
 @click.option("--tape", type=click.Choice(["level", "taut", "ground"]), help="How the tape is held (default: level).")
-@click.option("--timeout", "timeout_s", type=click.FloatRange(0.1), default=15.0, help="Seconds to wait for steady.")
+@click.option("--timeout", "timeout_s", type=Finite(0.1), default=15.0, help="Seconds to wait for steady.")
 @click.option("--socket", is_flag=True, help="Also on a local socket, named by `status`; only `end` stops it then.")
 def command(file: Path, *, socket: bool, **options: Any) -> None:
     """Record until the input ends; with --socket until `end`."""

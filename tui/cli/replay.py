@@ -8,16 +8,15 @@ from typing import Any
 import click
 
 from logger.shown import shown
+from tui.cli.numbers import Finite
 from tui.cli.output import emit_json
 
 
 @click.command("replay", short_help="A recorded session again, paced or at once.")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--speed", type=click.FloatRange(0.0), help="Times faster than recorded; 0: at once.")
+@click.option("--speed", type=Finite(0.0), help="Times faster than recorded; 0: at once.")
 @click.option("--at-once", is_flag=True, help="The same as --speed 0, and what happens where stdout is no terminal.")
-@click.option(
-    "--pause", "pause_s", type=click.FloatRange(0.0), default=2.0, show_default=True, help="Longest pause kept, s."
-)
+@click.option("--pause", "pause_s", type=Finite(0.0), default=2.0, show_default=True, help="Longest pause kept, s.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def command(file: Path, speed: float | None, at_once: bool, *, pause_s: float, as_json: bool) -> None:
     """Play a session again: readings, tags and everything else that happened, decoded from its raw bytes.

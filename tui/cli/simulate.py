@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 import click
 
+from tui.cli.numbers import Finite
 from tui.cli.output import emit_json
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ PROTOCOLS = ("lines", "polled", "nmea0183", "scpi", "modbus", "frames", "pressur
 @click.command("simulate", help=HELP, short_help="Play a virtual instrument on a pseudo-terminal.")
 @click.option("--ground", required=True, type=click.Path(path_type=Path), help="CSV with station_m,elevation_m.")
 @click.option("--speak", type=click.Choice(PROTOCOLS), default="lines", help="The protocol it speaks.")
-@click.option("--rate", type=click.FloatRange(0.01, 100_000), default=10.0, help="Readings a second (default 10).")
+@click.option("--rate", type=Finite(0.01, 100_000), default=10.0, help="Readings a second (default 10).")
 @click.option("--seed", type=int, default=0, help="Of noise and faults; the same seed gives the same run.")
 @click.option("--noise", default="0.2 mm", help="Standard deviation of one reading (default 0.2 mm).")
 @click.option("--drift", default="0.5 mm", help="How far the zero wanders in an hour (default 0.5 mm).")

@@ -186,3 +186,12 @@ def test_a_device_is_written_to_and_never_replaced(run: Any, walked: Path, tmp_p
     for form in ("jsonl", "walk"):
         done = run("export", walked, "--to", form, "nowhere/copy")
         assert (done.returncode, "Errno" in done.stderr) == (5, False)
+
+
+@pytest.mark.parametrize(
+    "words", ["replay a.walk --speed nan", "replay a.walk --pause inf", "record a.walk --timeout nan"]
+)
+def test_no_number_is_no_number(run: Any, words: str) -> None:
+    done = run(*words.split())
+    assert (done.returncode, "Traceback" in done.stderr) == (2, False)
+    assert "not a number that can be" in done.stderr
