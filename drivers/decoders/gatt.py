@@ -24,6 +24,8 @@ COARSE_M = 0.003
 """Steps of the height above this cannot hold the tolerance of a riser (3 mm, common practice)."""
 TEMPERATURE_KEPT_S = 60.0
 ADVERTISED = ("name", "address")
+LONGEST_TEXT = 512
+"""Octets of the longest value an attribute can have (Core Specification, Vol 3, Part F, 3.2.9)."""
 
 
 class GattDecoder(BaseDecoder):
@@ -195,4 +197,4 @@ def _inner_decoder(instrument: InstrumentFile, table: GattTable) -> Decoder | No
 
 
 def _text(data: bytes) -> str:
-    return data.decode("utf-8", errors="replace").strip("\x00 ")
+    return data[:LONGEST_TEXT].decode("utf-8", errors="replace").strip("\x00 ")

@@ -110,7 +110,10 @@ class ModbusDecoder(BaseDecoder):
                 if may_grow and kept is None:
                     kept = at
                 at += 1
-        del self._buffer[: max(len(buffer) - LONGEST, len(buffer) if kept is None else kept)]
+        done = max(len(buffer) - LONGEST, len(buffer) if kept is None else kept)
+        if done > sum(map(len, frames)):
+            self.rejects[Reject.NOT_MINE] += 1
+        del self._buffer[:done]
         return [] if at_end else frames
 
     def _frame_at(self, buffer: bytes, at: int) -> tuple[int, bool]:
