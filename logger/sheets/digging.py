@@ -107,7 +107,7 @@ def _volumes(work: Earthworks, units: Units) -> Table:
                 ("Base", work.base_m3, f"compacted; {said(work.base_loose_m3)} loose"),
                 ("Bedding", work.bedding_m3, "as screeded"),
             )
-            if m3 > 0
+            if m3 >= 0.005
         ),
         strong=(1,),
         note=f"Reckoned with {work.loose:g} loose over compacted for the base and {work.swell:g} loose over bank "

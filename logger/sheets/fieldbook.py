@@ -1,9 +1,11 @@
 """The field book on paper: every line as observed, struck ones struck through, and how the walk closed."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from drivers.lengths import Units, show_length
 from logger.measures import fine
+from logger.profile import Profile, ProfilePoint
 from logger.reduction.adjustment import Adjustment, Residual
 from logger.session.events import iso
 from logger.session.fieldbook import TAPED, Entry, FieldBook
@@ -15,6 +17,7 @@ from logger.sheets.head import COVERAGE, facts, foot
 def field_book_sheet(book: FieldBook, adjusted: Adjustment, units: Units) -> Sheet:
     """All observations of one session in the order observed, with residuals and closure."""
     profile = adjusted.profile
+    seen, what = (profile, "Ground") if profile.points else (_all_heights(adjusted), "Heights")
     residuals = {r.n: r for r in adjusted.residuals}
 
     def row(entry: Entry) -> tuple[Cell, ...]:
@@ -35,15 +38,22 @@ def field_book_sheet(book: FieldBook, adjusted: Adjustment, units: Units) -> She
     return Sheet(
         title="Field book",
         job=book.job or "no job named",
-        facts=facts(profile, units),
+        facts=facts(seen, units, what),
         blocks=(
             Table("Observations", heads, tuple(row(entry) for entry in book.entries), strong=(4,), note=note),
             Lines("Closure", tuple(_closure(adjusted))),
             Lines("Notes", tuple(f"{iso(at_us)[:19]}: {text}" for at_us, text in book.notes)),
             Lines("Please note", (*profile.notes, cautions.GOVERNS), boxed=True),
         ),
-        foot=foot(profile, units),
+        foot=foot(seen, units, what),
     )
+
+
+def _all_heights(adjusted: Adjustment) -> Profile:
+    """Where no ground was walked, every point that was: its uncertainty is what there is to say."""
+    found = (h for h in adjusted.heights.values() if h.u_m)
+    points = tuple(ProfilePoint(float(i), 0.0, h.elevation_m, h.u_m) for i, h in enumerate(found))
+    return replace(adjusted.profile, points=points)
 
 
 def _what(entry: Entry, units: Units) -> str:

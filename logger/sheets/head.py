@@ -15,13 +15,13 @@ COVERAGE = 2.0
 """Standard uncertainties in the interval shown to people, for about 95 % (JCGM 100, 6.3.3)."""
 
 
-def facts(profile: Profile, units: Units) -> tuple[tuple[str, str], ...]:
-    """The facts at the head of a sheet, in the order printed."""
+def facts(profile: Profile, units: Units, what: str = "Ground") -> tuple[tuple[str, str], ...]:
+    """The facts at the head of a sheet, in the order printed; `what` the points of the profile are."""
     named = (("Job", profile.source),) if profile.source else ()
     return (
         *named,
         ("Zero mark", f"{profile.datum}, its height {both(profile.datum_elevation_m, units)}"),
-        ("Ground", f"{len(profile.points)} points, {uncertainty(profile, units)}"),
+        (what, f"{len(profile.points)} points, {uncertainty(profile, units)}"),
     )
 
 
@@ -33,10 +33,10 @@ def uncertainty(profile: Profile, units: Units) -> str:
     return f"± {measures.both(measures.fine(COVERAGE * worst, units))} at the worst (95 %)"
 
 
-def foot(profile: Profile, units: Units) -> str:
+def foot(profile: Profile, units: Units, what: str = "Ground") -> str:
     """What stands at the foot of every page: version, session, uncertainty; when and with what is added where known."""
     session = profile.digest or "none, not from a session"
-    return f"risewalk {version('risewalk')} · ground {uncertainty(profile, units)} · session {session}"
+    return f"risewalk {version('risewalk')} · {what.lower()} {uncertainty(profile, units)} · session {session}"
 
 
 def counts(option: Option) -> str:
