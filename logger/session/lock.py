@@ -14,7 +14,8 @@ class WriterLock:
     """The right to write one session, held from `acquire` to `release`."""
 
     def __init__(self, session: Path) -> None:
-        self.path = session.with_name(session.name + ".lock")
+        file = session.resolve()  # by whatever name it is opened, there is one lock
+        self.path = file.with_name(file.name + ".lock")
         self.session = session
         self._file: int | None = None
 

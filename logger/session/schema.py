@@ -136,6 +136,7 @@ def _cannot_open(error: sqlite3.Error) -> bool:
 
 
 def _where_nothing_can_be_written(path: Path) -> sqlite3.Connection:
+    path = path.resolve()
     log = path.with_name(path.name + "-wal")
     if not log.exists() or log.stat().st_size == 0:
         return _connect(f"file:{quote(str(path.absolute()))}?mode=ro&immutable=1")

@@ -36,7 +36,8 @@ class Session:
         self.lock = lock
         last = self.last()
         self.events_saved, self.digest = (last.n, last.digest) if last else (0, GENESIS)
-        files = [path.with_name(path.name + end) for end in LOGS] if lock is not None else []
+        file = path.resolve()
+        files = [file.with_name(file.name + end) for end in LOGS] if lock is not None else []
         self._identity = identity(path)
         self.logs = {file: identity(file) for file in files}
 

@@ -68,6 +68,15 @@ def test_a_second_writer_is_told_who_the_first_is(written: Path) -> None:
     Session.resume(written).close()
 
 
+def test_a_second_writer_by_another_name_is_told_too(written: Path, tmp_path: Path) -> None:
+    (tmp_path / "other.walk").symlink_to(written)
+    with Session.resume(written), pytest.raises(InUse):
+        Session.resume(tmp_path / "other.walk")
+    with Session.resume(tmp_path / "other.walk") as session:
+        session.append([NOTE])
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["other.walk", "slope.walk"]
+
+
 def test_the_lock_of_a_dead_writer_is_free(written: Path) -> None:
     code = "import os, sys; from logger.session.store import Session; Session.resume(sys.argv[1]); os._exit(9)"
     assert subprocess.run([sys.executable, "-c", code, str(written)], check=False).returncode == 9
