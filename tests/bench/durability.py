@@ -1,4 +1,4 @@
-"""What was called saved is there afterwards: kills, power cuts and full disks, counted.
+"""What was called saved is there afterwards: kills, power cuts, full disks, files that go away, counted.
 
     python tests/bench/durability.py                         all of it, as reported in DEVELOPERS.md (some minutes)
     python tests/bench/durability.py --kills 20 --cuts 500   a smaller run
@@ -9,7 +9,9 @@ forced stations as fast as it answers.
 
 import argparse
 import json
+import os
 import random
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -245,17 +247,63 @@ def _fill(file: Path, port: str, tally: Tally, page: int) -> None:
             print(error, file=sys.stderr)
 
 
+def _moved(file: Path) -> None:
+    file.rename(file.with_name("elsewhere.walk"))
+
+
+def _replaced(file: Path) -> None:
+    file.with_name("other").write_bytes(b"something else")
+    file.with_name("other").replace(file)
+
+
+def _folder_removed(file: Path) -> None:
+    shutil.rmtree(file.parent)
+
+
+def gone(folder: Path, count: int) -> Tally:
+    """The file removed, moved, replaced, its folder removed, at a random moment while tagging at full speed."""
+    tally, chance, port = Tally(), random.Random(4), f"replay://{source(folder)}"
+    os.environ["XDG_STATE_HOME"] = str(folder / "state")
+    for run in range(count):
+        file = folder / f"job{run}" / "slope.walk"
+        file.parent.mkdir()
+        process = recorder(file, port)
+        assert process.stdin is not None
+        assert process.stdout is not None
+        answers = tagging(process, run, 1)
+        happens = threading.Timer(
+            chance.uniform(0.0, 0.1), (Path.unlink, _moved, _replaced, _folder_removed)[run % 4], [file]
+        )
+        happens.start()
+        answers += tagging(process, run + count, 20)
+        happens.join()
+        answers += tagging(process, run + 2 * count, 20)
+        out, _ = process.communicate(b"end\n")
+        ended = json.loads(out.splitlines()[-1])
+        tally.runs += 1
+        tally.answered += len(answers)
+        tally.notes["went_on_elsewhere"] = tally.notes.get("went_on_elsewhere", 0) + ("-rescued" in ended["session"])
+        try:
+            tally.lost += missing(answers, Path(ended["session"]))
+        except RiseError as error:
+            tally.corrupt += 1
+            print(error, file=sys.stderr)
+    return tally
+
+
 def main() -> None:
     """Run the proofs asked for and print what they found."""
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--kills", type=int, default=500)
     options.add_argument("--cuts", type=int, default=5000)
     options.add_argument("--pages", type=int, default=40)
+    options.add_argument("--gone", type=int, default=100)
     asked = options.parse_args()
     for name, run, size in (
         ("kill -9", kills, asked.kills),
         ("power cut", power_cuts, asked.cuts),
         ("full disk", full_disk, asked.pages),
+        ("file gone", gone, asked.gone),
     ):
         if not size:
             continue

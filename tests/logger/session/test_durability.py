@@ -13,10 +13,12 @@ BENCH = Path(__file__).parents[2] / "bench" / "durability.py"
 @pytest.mark.slow
 @pytest.mark.timeout(600)
 @pytest.mark.parametrize(
-    ("proof", "size"), [("--kills", 15), ("--cuts", 400), ("--pages", 6)], ids=["kill -9", "power cut", "full disk"]
+    ("proof", "size"),
+    [("--kills", 15), ("--cuts", 400), ("--pages", 6), ("--gone", 8)],
+    ids=["kill -9", "power cut", "full disk", "file gone"],
 )
 def test_nothing_answered_is_lost(proof: str, size: int) -> None:
-    sizes = {"--kills": 0, "--cuts": 0, "--pages": 0} | {proof: size}
+    sizes = {"--kills": 0, "--cuts": 0, "--pages": 0, "--gone": 0} | {proof: size}
     arguments = [str(part) for pair in sizes.items() for part in pair]
     done = subprocess.run([sys.executable, BENCH, *arguments], capture_output=True, text=True, check=False)
     if "strace" in done.stderr and "No such file" in done.stderr:
