@@ -26,7 +26,7 @@ FINEST_M = 0.25
 
 @dataclass(frozen=True, slots=True)
 class Soil:
-    """Factors of the ground: loose over bank volume, bank needed for a compacted volume, thickness of topsoil.
+    """Factors of the ground: loose over bank volume, compacted over bank volume, thickness of topsoil.
 
     The defaults are common practice, from memory: 20 to 30 % swell for soil; no topsoil unless the user says so.
     """
@@ -66,6 +66,7 @@ class Earthworks:
     spoil_loose_m3: float
     loose: float
     swell: float
+    shrink: float
     warnings: tuple[str, ...]
 
 
@@ -196,6 +197,7 @@ def dig(profile: Profile, plan: SetOut, build: Construction, soil: Soil, *, unit
         spoil_loose_m3=spoil * soil.swell,
         loose=build.loose,
         swell=soil.swell,
+        shrink=soil.shrink,
         warnings=_warnings(deepest, fill, units),
     )
 

@@ -27,7 +27,7 @@ DRAIN_SIDE_M = 0.3048
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """A net requirement in SI: `rows` of `row` metres where pieces are laid side by side, else just a quantity.
+    """A net requirement in SI: `rows` of `row` metres where pieces are laid side by side, `joint` between two of them.
 
     `loose` is what a compacted volume grows to when it is bought loose; `units` come first where it is put in words.
     """
@@ -38,6 +38,7 @@ class Need:
     how: str
     rows: int = 0
     row: Decimal = Decimal(0)
+    joint: Decimal = Decimal(0)
     loose: Decimal = Decimal(1)
     units: Units = Units.METRES
 
@@ -127,14 +128,14 @@ def _base(job: Job) -> Iterator[Need]:
 
 
 def _units(job: Job) -> Iterator[Need]:
-    build, row = job.build, exact(job.width_m)
+    build, row, joint = job.build, exact(job.width_m), exact(job.build.joint_m)
     rows = {sort: sum(c.rows for m in job.plan.marks for c in m.courses if c.sort is sort) for sort in Sort}
     units, capped, buried = rows[Sort.UNIT] + rows[Sort.BURIED], rows[Sort.CAP], rows[Sort.BURIED]
     high = "" if build.course_m is None else f" in courses of {job.length(build.course_m)}"
     how = f"{count(len(job.plan.marks), 'riser')}, {count(rows[Sort.UNIT], 'row')}{high}"
     how += f", {count(buried, 'buried row')} at the foot" if buried else ""
-    yield Need(Use.UNIT, row * units, Kind.LENGTH, how, units, row)
-    yield Need(Use.CAP, row * capped, Kind.LENGTH, f"{count(capped, 'row')} capped", capped, row)
+    yield Need(Use.UNIT, row * units, Kind.LENGTH, how, units, row, joint)
+    yield Need(Use.CAP, row * capped, Kind.LENGTH, f"{count(capped, 'row')} capped", capped, row, joint)
     beads = build.adhesive_beads
     how = f"{count(beads, 'bead')} under each of {count(capped, 'row')} of caps"
     yield Need(Use.ADHESIVE, row * beads * capped, Kind.LENGTH, how)

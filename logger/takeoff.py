@@ -102,8 +102,8 @@ def _net(need: Need, item: Item | None) -> tuple[Decimal, str]:
     """The net quantity in SI: pieces where the length of a piece is known and they are laid in rows."""
     if need.rows and item is not None and item.length is not None and item.per == "each":
         piece = exact(item.length)
-        each = (need.row / piece).to_integral_value(ROUND_CEILING)
-        cuts = "" if each * piece == need.row else ", one cut in each row"
+        each = ((need.row + need.joint) / (piece + need.joint)).to_integral_value(ROUND_CEILING)
+        cuts = "" if each * (piece + need.joint) == need.row + need.joint else ", one cut in each row"
         row, long = (both(length(float(metres), need.units)) for metres in (need.row, piece))
         return each * need.rows, f"{need.how}; rows of {row}: {each} of {long} in each{cuts}"
     return need.quantity, need.how

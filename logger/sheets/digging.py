@@ -111,5 +111,6 @@ def _volumes(work: Earthworks, units: Units) -> Table:
         ),
         strong=(1,),
         note=f"Reckoned with {work.loose:g} loose over compacted for the base and {work.swell:g} loose over bank "
-        "for the soil; 1.15 to 1.30 and 1.2 to 1.3 are usual (from memory). Yours may differ: say so in the brief.",
+        f"for the soil; 1.15 to 1.30 and 1.2 to 1.3 are usual (from memory). Fill is taken from the cut, "
+        f"{work.shrink:g} compacted over bank. Yours may differ: say so in the brief.",
     )

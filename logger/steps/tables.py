@@ -145,6 +145,9 @@ class Layers(Layer):
     working_room_m: MaybeDepth = Field(default=None, description="room to kneel between the steps and a stake")
     loose: Annotated[float, Field(ge=1)] = Field(default=LOOSE, description="loose over compacted volume of the base")
     swell: Annotated[float, Field(ge=1)] = Field(default=1.25, description="dug over undisturbed volume of the soil")
+    shrink: Annotated[float, Field(gt=0, le=2)] = Field(
+        default=1.0, description="compacted over undisturbed volume of the soil that is used as fill"
+    )
     benched: bool = Field(default=True, description="subgrade in benches; false: one slope")
 
 

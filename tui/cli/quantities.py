@@ -64,7 +64,7 @@ def read_quantities(plan: Plan, given: Mapping[str, Any]) -> Quantities:
         raise WrongFile(catalogue.source, [f"no alternative {alternative!r}; there are {named}"])
     build, layers = construction_of(plan.brief, plan.option), plan.brief.layers
     marks = marks_of(plan.profile, plan.option, build)
-    soil = Soil(swell=layers.swell, topsoil_m=layers.topsoil_m or 0.0)
+    soil = Soil(swell=layers.swell, shrink=layers.shrink, topsoil_m=layers.topsoil_m or 0.0)
     work = dig(plan.profile, marks, build, soil, units=plan.units)
     wanted = needs(marks, work, build, units=plan.units)
     return Quantities(marks, work, wanted, catalogue, take_off(wanted, catalogue, alternative))

@@ -80,6 +80,16 @@ def test_whole_job_by_hand(slope: Profile, option: Option, build: Construction) 
     assert work.volumes.cut_m3 - work.volumes.fill_m3 == pytest.approx(net, abs=1e-6)
 
 
+def test_fill_takes_more_of_the_cut_where_it_shrinks(slope: Profile, option: Option, build: Construction) -> None:
+    high = replace(option, foot_m=0.25, tops_m=tuple(top + 0.15 for top in option.tops_m))
+    plan = marks_of(slope, high, build)
+    plain, shrunk = (dig(slope, plan, build, Soil(shrink=s)) for s in (1.0, 0.9))
+    assert plain.volumes.fill_m3 > 0
+    assert shrunk.spoil_bank_m3 > 0
+    less = plain.volumes.fill_m3 / 0.9 - plain.volumes.fill_m3
+    assert shrunk.spoil_bank_m3 == pytest.approx(plain.spoil_bank_m3 - less)
+
+
 def test_deep_cut_is_flagged(slope: Profile, option: Option, build: Construction) -> None:
     deep = replace(build, least_depth_m=1.6)
     work = dig(slope, marks_of(slope, option, deep), deep, Soil())

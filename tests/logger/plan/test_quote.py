@@ -59,13 +59,21 @@ def cents(amount: Fraction) -> Fraction:
     return round(amount * 100) * Fraction(1, 100)
 
 
+def pieces(need: Need, piece: Fraction) -> int:
+    """Pieces for all rows: the least that with the joints between them reach across."""
+    count = 1
+    while count * piece + (count - 1) * Fraction(need.joint) < Fraction(need.row):
+        count += 1
+    return count * need.rows
+
+
 def ordered(need: Need, item: Item) -> Fraction:
     """What is ordered of one item, in the measure it is sold by."""
     kind, size = SI_OF[item.per or ""][0], Fraction(SI_OF[item.per or ""][1])
     net = Fraction(need.quantity)
     if kind is Kind.COUNT and need.kind is Kind.LENGTH:
         piece = Fraction(str(round(item.length or 0, 4)))
-        net = Fraction(math.ceil(Fraction(need.row) / piece) * need.rows if need.rows else math.ceil(net / piece))
+        net = Fraction(pieces(need, piece) if need.rows else math.ceil(net / piece))
     elif kind is Kind.MASS:
         net *= Fraction(item.density or 0)
     elif kind is Kind.VOLUME:
@@ -171,7 +179,10 @@ def some_needs() -> tuple[Need, ...]:
     found += [Need(Use.DISPOSAL, Decimal("7.3"), Kind.VOLUME, "")]
     found += [Need(Use.PAVER, Decimal("2.4013"), Kind.AREA, ""), Need(Use.GEOTEXTILE, Decimal("13.7"), Kind.AREA, "")]
     found += [Need(Use.PIPE, Decimal("8.6"), Kind.LENGTH, ""), Need(Use.LIGHT, Decimal(7), Kind.COUNT, "")]
-    return (Need(Use.UNIT, Decimal("16.8"), Kind.LENGTH, "", rows=14, row=Decimal("1.2")), *found)
+    return (
+        Need(Use.UNIT, Decimal("16.8"), Kind.LENGTH, "", rows=14, row=Decimal("1.2"), joint=Decimal("0.006")),
+        *found,
+    )
 
 
 @settings(max_examples=60, deadline=None)

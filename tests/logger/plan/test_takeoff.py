@@ -70,6 +70,16 @@ def test_pieces_in_rows_are_counted_with_their_cuts(wanted: tuple[Need, ...]) ->
     assert "cut" not in next(x for x in take_off(wanted, whole).lines if x.use is Use.UNIT).how
 
 
+def test_joints_between_pieces_take_their_share_of_a_row(slope: Profile, option: Option, build: Construction) -> None:
+    jointed = replace(build, joint_m=0.005)
+    plan = marks_of(slope, option, jointed)
+    rows = needs(plan, dig(slope, plan, jointed, Soil()), jointed)
+    item = 'use = "unit"\nname = "block"\nper = "each"\nlength = "39.67 cm"'
+    line = next(x for x in take_off(rows, catalogue(item)).lines if x.use is Use.UNIT)
+    # Three of 39.67 cm and two joints of 5 mm make 120.01 cm: a row of 1.2 m; without the joints it would take four.
+    assert line.quantity == 4 * 3
+
+
 def test_bought_loose_or_by_mass_and_in_whole_packs(wanted: tuple[Need, ...]) -> None:
     base = need(wanted, Use.BASE).quantity
     by_volume = catalogue('use = "base"\nname = "crushed"\nper = "m3"\nprice = "40"')
