@@ -24,26 +24,37 @@ class LineFramer:
 
     def feed(self, data: bytes) -> list[bytes]:
         """The lines these bytes complete, empty ones left out; the first may be cut while `first` was true."""
-        data = self._rest + data
-        if self.delimiter:
-            lines = data.split(self.delimiter)
-        else:
+        return self.lines(self.block(data))
+
+    def block(self, data: bytes) -> bytes:
+        """The lines these bytes complete as one piece, each with its end: LF, or the delimiter where one is given."""
+        data, end_mark = self._rest + data, self.delimiter or b"\n"
+        if not self.delimiter and b"\r" in data:
+            data = data.replace(b"\r\n", b"\n")
             if b"\r" in data:
-                data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-            lines = data.split(b"\n")
-        rest = lines.pop()
-        if lines:
-            if self._skipping or (self.first and not lines[0]):
-                del lines[0]
-                self._skipping = self.first = False
-            lines = list(filter(None, lines))
-            if lines and max(map(len, lines)) > self.longest:
-                whole = [line for line in lines if len(line) <= self.longest]
-                self.overlong += len(lines) - len(whole)
-                lines = whole
+                data = data.replace(b"\r", b"\n")
+        begin, end = 0, data.rfind(end_mark) + len(end_mark)
+        if end < len(end_mark):
+            end = 0
+        elif self._skipping or (self.first and data.startswith(end_mark)):
+            begin = data.index(end_mark) + len(end_mark)
+            self._skipping = self.first = False
+        self._keep(data[end:])
+        return data[begin:end]
+
+    def lines(self, block: bytes) -> list[bytes]:
+        """The lines of a block, those left out that are empty or too long."""
+        lines = list(filter(None, block.split(self.delimiter or b"\n")))
+        if lines and max(map(len, lines)) > self.longest:
+            whole = [line for line in lines if len(line) <= self.longest]
+            self.overlong += len(lines) - len(whole)
+            return whole
+        return lines
+
+    def _keep(self, rest: bytes) -> None:
+        """What is not yet whole, bounded."""
         if len(rest) > self.longest:
             self.overlong += not self._skipping
             self._skipping = True
             rest = rest[-len(self.delimiter) :] if len(self.delimiter) > 1 else b""
         self._rest = rest
-        return lines

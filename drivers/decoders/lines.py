@@ -3,12 +3,13 @@
 import math
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import partial
 
 from drivers.checks import CHECKS
 from drivers.decoders import BaseDecoder
 from drivers.decoders.numbers import MINUS, ReadNumber, feet_inches, hex_number, number
-from drivers.decoders.pattern import GROUPS, compile_search, groups_of, longest_of, of_chunk
+from drivers.decoders.pattern import GROUPS, compile_search, digit_blind, groups_of, longest_of, of_chunk
 from drivers.framing import LineFramer
 from drivers.instrument import InstrumentFile
 from drivers.reading import Chunk, Reject
@@ -17,6 +18,7 @@ from drivers.tables import CheckTable, LinesTable
 
 PLAIN = b"-+.0123456789eE"
 """Of these alone Python's own reading of a number takes what `number` takes, or refuses it."""
+ALL_DIGITS = bytes.maketrans(b"123456789", b"000000000")
 FEW = 8
 """Lines that are not worth reading at once."""
 SLOWEST = 3
@@ -66,6 +68,24 @@ def reader_of(table: LinesTable) -> ReadNumber:
             return number
 
 
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """Lines that differ in nothing but digits, where they have their height, and their unit; `end` 0: not known."""
+
+    text: bytes = b""
+    start: int = 0
+    end: int = 0
+    unit: str = ""
+
+
+def longest_line(block: bytes) -> int:
+    """Bytes of the longest of lines that each end with LF; lines of one length cost nothing to measure."""
+    width, count = block.find(b"\n") + 1, block.count(b"\n")
+    if width * count == len(block) and block[width - 1 :: width] == b"\n" * count:
+        return width - 1
+    return max(map(len, block.split(b"\n")))
+
+
 class LinesDecoder(BaseDecoder):
     """Lines to readings.
 
@@ -96,6 +116,8 @@ class LinesDecoder(BaseDecoder):
         self._columns = quick.findall if quick is not None and whole else None
         self._longest = longest_of(table.pattern) if quick is not None else 0
         self._height_first = quick is not None and quick.groupindex["height"] == 1
+        self._blind = quick if whole and digit_blind(table.pattern) and self._number is number else None
+        self._shape = Shape()
 
     def request(self) -> bytes | None:
         """The text the instrument file says to send."""
@@ -111,7 +133,14 @@ class LinesDecoder(BaseDecoder):
     def feed(self, chunk: Chunk) -> Readings:
         """The readings of the lines this chunk completed."""
         first = self._framer.first and self._ask is None
-        lines = self._framer.feed(chunk.data)
+        block = self._framer.block(chunk.data)
+        if self._columns is not None and not first and self._held is None and block:
+            heights = self._of_shape(block)
+            if heights is None:
+                heights = self._alike(block)
+            if heights is not None:
+                return Readings(chunk.t_s, heights)
+        lines = self._framer.lines(block)
         if self._framer.overlong:
             self.rejects[Reject.LENGTH] += self._framer.overlong
             self._framer.overlong = 0
@@ -134,29 +163,60 @@ class LinesDecoder(BaseDecoder):
         return NONE if held is None else self._read(t_s, [held])
 
     def _read(self, t_s: float, lines: list[bytes]) -> Readings:
-        if self._columns is None or not lines or max(map(len, lines)) > self._longest:
+        if self._columns is None or not lines:
             return self._read_any(t_s, lines)
         heights = self._heights(lines)
         return Readings(t_s, heights) if heights else NONE
 
     def _heights(self, lines: list[bytes]) -> list[float]:
         """All lines at once where they are alike; else by halves, so that one odd line costs little."""
-        heights = self._alike(lines)
-        if heights is not None:
-            return heights
         if len(lines) <= FEW:
             return list(self._read_any(0.0, lines).heights_m)
+        heights = self._alike(b"\n".join(lines) + b"\n")
+        if heights is not None:
+            return heights
         half = len(lines) // 2
         return self._heights(lines[:half]) + self._heights(lines[half:])
 
-    def _alike(self, lines: list[bytes]) -> list[float] | None:
+    def _of_shape(self, block: bytes) -> list[float] | None:
+        """Heights of lines that differ in nothing but their digits, cut out where the first has its own; else None."""
+        width = block.find(b"\n") + 1
+        shape = block.translate(ALL_DIGITS)
+        if self._blind is None or shape != shape[:width] * (len(block) // width):
+            return None
+        if shape[:width] != self._shape.text:
+            self._shape = self._shape_of(shape[:width], block[: width - 1])
+        known = self._shape
+        if known.end == 0 or known.unit != self._unit or self._line is None:
+            return None
+        if any(word in block for word in self._refuse):
+            return None
+        slope, offset = self._line
+        places = zip(range(known.start, len(block), width), range(known.end, len(block), width), strict=True)
+        heights = [slope * float(block[a:b]) + offset for a, b in places]
+        return heights if self._scale.sane(min(heights)) and self._scale.sane(max(heights)) else None
+
+    def _shape_of(self, shape: bytes, line: bytes) -> Shape:
+        """Where lines of this shape have their height, if they can be cut without a look at each."""
+        assert self._blind is not None
+        found = self._blind.search(line.decode("ascii")) if line.isascii() and len(line) <= self._longest else None
+        if found is None or not found["height"] or found["height"].encode().translate(None, PLAIN):
+            return Shape(shape)
+        unit = (found["unit"] or "") if len(self._groups) == 2 else ""
+        if re.search(r"\d", unit) or not math.isfinite(number(found["height"])):
+            return Shape(shape)
+        return Shape(shape, *found.span("height"), unit)
+
+    def _alike(self, block: bytes) -> list[float] | None:
         """Heights of lines that all match in the unit last named and are all sane; None if any is not."""
         assert self._columns is not None
-        data = b"\n".join(lines)
-        if self._line is None or not data.isascii() or any(word in data for word in self._refuse):
+        if self._line is None or not block.isascii() or longest_line(block) > self._longest:
             return None
-        found = self._columns(data.decode("ascii"))
-        if len(found) != len(lines):
+        for word in self._refuse:
+            if word in block:
+                return None
+        found = self._columns(block.decode("ascii"))
+        if len(found) != block.count(b"\n"):
             return None
         numbers: Sequence[str] = found
         if len(self._groups) == 2:

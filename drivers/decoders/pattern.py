@@ -77,6 +77,11 @@ def simple(text: str) -> re.Pattern[str] | None:
         return None
 
 
+def digit_blind(text: str) -> bool:
+    """Whether a simple pattern takes every digit for any other, so that lines of one shape match at the same places."""
+    return not re.search(r"\d", re.sub(r"\\d|0-9|\{\d*,?\d*\}|\(\?P<\w+>", "", text))
+
+
 TOKEN = re.compile(r"\\(.)|(\[\^?)|(\])|(.)", re.DOTALL)
 
 

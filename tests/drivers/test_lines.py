@@ -5,11 +5,13 @@ import random
 import time
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from drivers.checks import check_bytes, crc16, crc16_ccitt
 from drivers.decoders.lines import LinesDecoder
 from drivers.decoders.numbers import feet_inches, number
-from drivers.decoders.pattern import of_chunk
+from drivers.decoders.pattern import digit_blind, of_chunk
 from drivers.instrument import from_tables, load
 from drivers.reading import Chunk, Reject
 from drivers.tables import LinesTable
@@ -225,3 +227,43 @@ def test_the_shipped_patterns_are_read_at_once() -> None:
         table = load(name).decoder
         assert isinstance(table, LinesTable)
         assert of_chunk(table.pattern) is not None
+
+
+UNIT = "(?P<unit>in|mm)"
+BLIND = [rf"^\s*(?P<height>[+-]?\d+\.\d+)\s*{UNIT}?$", rf"^(?P<height>\S+) {UNIT}", r"^(?P<height>.*)$"]
+SHAPES = [
+    "%07.2f in",
+    "%+07.2f mm",
+    "%07.2f",
+    "%05.0fe1 mm",
+    "%06.1fx mm",
+    "%+05.1f,5 mm",
+    "OL %04.0f mm",
+    "%04.0f 1 mm",
+]
+
+
+@pytest.mark.parametrize("pattern", BLIND)
+@given(
+    st.lists(st.tuples(st.sampled_from(SHAPES), st.integers(1, 12), st.floats(-500, 500)), max_size=12),
+    st.integers(1, 300),
+)
+def test_lines_cut_by_their_shape_read_as_each_alone(
+    pattern: str, runs: list[tuple[str, int, float]], piece: int
+) -> None:
+    lines = ["10.0 mm", "10.0 mm", *(shape % (start + i / 7) for shape, count, start in runs for i in range(count))]
+    text = "".join(line + "\r\n" for line in lines).encode()
+    whole, single = (decoder(pattern=pattern, refuse=["OL"]) for _ in range(2))
+    alone = [r.height_m for line in text.splitlines(keepends=True) for r in single.feed(Chunk(1.0, line))]
+    together = [r.height_m for at in range(0, len(text), piece) for r in whole.feed(Chunk(1.0, text[at : at + piece]))]
+    assert together == alone
+    assert whole.rejects == single.rejects
+
+
+def test_a_pattern_that_tells_digits_apart_is_not_cut_by_shape() -> None:
+    assert digit_blind(BLIND[0])
+    assert digit_blind(r"^(?P<height>[0-9]{1,4})")
+    assert not digit_blind(r"^1 (?P<height>\d+)")
+    assert not digit_blind(r"^[1-5](?P<height>\d+)")
+    lines = decoder(pattern=r"^(?:1 )?(?P<height>\d+)")
+    assert heights_mm(lines, b"1 10\r\n1 11\r\n2 12\r\n1 13\r\n") == [10, 11, 2, 13]
