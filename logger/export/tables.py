@@ -5,6 +5,7 @@ import io
 from collections.abc import Iterable, Sequence
 
 from logger.setout import SetOut
+from logger.takeoff import Line, TakeOff
 
 MARK_COLUMNS = (
     "riser",
@@ -16,11 +17,22 @@ MARK_COLUMNS = (
     "ground_crossings_m",
     *(f"{end}_{what}_m" for end in ("front", "back") for what in ("finished", "base_top", "subgrade", "ground", "dig")),
 )
+LINE_COLUMNS = ("use", "item", "quantity", "unit", "net", "waste", "price", "amount", "currency", "how")
 
 
 def marks_csv(plan: SetOut) -> str:
     """One line a riser; several ground crossings stand in one field, parted by a space."""
     return _csv(MARK_COLUMNS, (_row(plan, i) for i in range(len(plan.marks))))
+
+
+def lines_csv(taken: TakeOff) -> str:
+    """One line of the take-off a line; what has no price has an empty amount."""
+    return _csv(LINE_COLUMNS, (_line(line, taken.currency) for line in taken.lines))
+
+
+def _line(line: Line, currency: str) -> Iterable[object]:
+    yield from (line.use.value, line.item, line.quantity, line.unit, line.net, line.waste)
+    yield from (line.price, line.amount, currency if line.amount is not None else "", line.how)
 
 
 def _row(plan: SetOut, index: int) -> Iterable[object]:

@@ -1,5 +1,7 @@
 """The commands on a layout, as typed: results on stdout, one sentence and an exit code for every mistake."""
 
+import csv
+import io
 import json
 import math
 import re
@@ -117,6 +119,23 @@ def test_takeoff_counts_and_prices(risewalk: Command, job: tuple[Path, Path]) ->
     assert all(re.fullmatch(r"\d+\.\d\d", amount) for amount in amounts)
     assert sum(int(a.replace(".", "")) for a in amounts) == int(priced["total"].replace(".", ""))
     assert [q["alternative"] for q in priced["quotes"]] == ["", "natural stone"]
+
+
+def test_quantities_as_csv_read_back_by_rfc_4180(risewalk: Command, job: tuple[Path, Path], tmp_path: Path) -> None:
+    shop = tmp_path / "yard.toml"
+    shop.write_text(
+        '[catalogue]\ncurrency = "€"\n[[item]]\nuse = "unit"\nname = \'block, "grey"\'\nper = "m"\nprice = "9.5"'
+    )
+    words = ("takeoff", job[0], "--brief", job[1], "--catalogue", shop)
+    code, out, _ = risewalk(*words, "--csv")
+    assert code == 0
+    assert out.count("\r\n") == out.count("\n")
+    rows = list(csv.DictReader(io.StringIO(out, newline=""), strict=True))
+    items = json.loads(risewalk(*words, "--json")[1])["items"]
+    assert [row["item"] for row in rows] == [item["item"] for item in items]
+    (unit,) = (row for row in rows if row["use"] == "unit")
+    assert (unit["item"], unit["currency"], unit["unit"]) == ('block, "grey"', "€", "m")
+    assert float(unit["quantity"]) * 9.5 == pytest.approx(float(unit["amount"]), abs=0.005)
 
 
 def test_what_a_brief_leaves_out_is_named_at_once(risewalk: Command, job: tuple[Path, Path]) -> None:

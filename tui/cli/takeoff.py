@@ -13,20 +13,25 @@ from tui.cli.quantities import catalogue_options, dug_sheet, read_quantities
 @click.command(epilog="Example: risewalk takeoff bank.walk --brief brief.toml --catalogue yard.toml")
 @plan_arguments
 @catalogue_options
+@click.option("--csv", "as_csv", is_flag=True, help="The quantities alone, for a spreadsheet.")
 @click.option("--json", "as_json", is_flag=True, help="For programs: one document, amounts as decimal strings.")
-def command(*, file: Path, as_json: bool, **given: Any) -> None:
+def command(*, file: Path, as_csv: bool, as_json: bool, **given: Any) -> None:
     """Digging and quantities for one layout and, with a catalogue, prices and the quote.
 
     Each line says how its figure came about. The sheets (`risewalk sheet --kind cut|quantities|quote|office`) put the
     same on paper.
     """
     from logger.export.documents import takeoff_document
+    from logger.export.tables import lines_csv
     from logger.quote import quotes
     from logger.sheets.money import office_sheet, quantities_sheet
     from logger.sheets.text import plain_text
 
     plan = read_plan(file, given)
     found = read_quantities(plan, given)
+    if as_csv:
+        click.echo(lines_csv(found.taken), nl=False)
+        return
     offers = quotes(found.wanted, found.catalogue) if found.taken.total is not None else ()
     if as_json:
         emit_json(takeoff_document(found.taken, found.marks, found.work, offers))
