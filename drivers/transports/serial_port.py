@@ -27,6 +27,8 @@ READ = 65536
 POLL_S = 0.1
 """Longest wait of a port that cannot be woken."""
 WRITE_S = 2.0
+CLOSING_S = 0.1
+"""How long a port that takes its time to close is waited for; it goes on by itself (pyserial sleeps for a socket)."""
 PARITY = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
 
 
@@ -133,8 +135,9 @@ class SerialTransport:
             self._arrivals.end()
         line, self._line = self._line, None
         if line is not None:
-            with suppress(serial.SerialException, OSError, TypeError):
-                line.close()
+            with suppress(TimeoutError, serial.SerialException, OSError, TypeError):
+                async with asyncio.timeout(CLOSING_S):
+                    await blocking(line.close)
         if self._wake is not None:
             for fd in self._wake:
                 os.close(fd)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import parse_qs, unquote
 
-from drivers.errors import PortMissing
+from drivers.errors import PortLost, PortMissing
 from drivers.instrument import InstrumentFile
 from drivers.reading import Chunk
 from logger.errors import FileError
@@ -78,7 +78,8 @@ class ReplayTransport:
 
     async def chunks(self) -> AsyncIterator[Chunk]:
         """The recorded chunks when they are due, stamped with the clock, or with their own spacing if all at once."""
-        assert self._session is not None
+        if self._session is None:
+            raise PortMissing(self.port, "it is not open")
         speed, pause_s = self._replayed.speed, self._replayed.pause_s
         start_s, first_us, due_s, before_us = self._clock(), None, 0.0, 0
         for chunk in raw_chunks(self._session):
@@ -95,7 +96,9 @@ class ReplayTransport:
         await self._closed.wait()
 
     async def write(self, data: bytes) -> None:
-        """A recording cannot be asked; what is written is dropped."""
+        """A recording cannot be asked: what is written is dropped; PortLost if it is not open."""
+        if self._session is None:
+            raise PortLost(self.port, "it is not open")
 
     async def close(self) -> None:
         """Let the file go."""
