@@ -113,6 +113,19 @@ async def _attend(recorder: Recorder, reader: asyncio.StreamReader, writer: asyn
         writer.close()
 
 
+def _names(recorder: Recorder, path: Path) -> list[Path]:
+    """Where the socket is found: one name more whenever the session has got another."""
+    names = [path]
+
+    def also_here() -> None:
+        names.append(socket_path(recorder.path))
+        names[-1].unlink(missing_ok=True)
+        names[-1].symlink_to(path)
+
+    recorder.on_moved = also_here
+    return names
+
+
 @contextlib.asynccontextmanager
 async def socket_served(recorder: Recorder) -> AsyncIterator[Path]:
     """Listen on the session's socket, private to the user; one left by a killed recorder is replaced.
@@ -136,15 +149,7 @@ async def socket_served(recorder: Recorder) -> AsyncIterator[Path]:
     finally:
         os.umask(before)
     recorder.socket = str(path)
-    names = [path]
-
-    def also_here() -> None:
-        """The session has another name now: it is found under both."""
-        names.append(socket_path(recorder.path))
-        names[-1].unlink(missing_ok=True)
-        names[-1].symlink_to(path)
-
-    recorder.on_moved = also_here
+    names = _names(recorder, path)
     try:
         yield path
     finally:

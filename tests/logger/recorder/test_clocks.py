@@ -18,7 +18,8 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def noted(site: Any) -> list[dict[str, Any]]:
-    return [e.body for e in site.events() if e.kind == "clock"]
+    """Clock events but those of a stall, which a busy machine may add."""
+    return [e.body for e in site.events() if e.kind == "clock" and not e.body.get("cut")]
 
 
 @pytest.mark.parametrize("set_us", [-HOUR_US, HOUR_US])
@@ -79,11 +80,11 @@ async def test_a_program_that_was_not_run_keeps_its_zero_and_joins_no_bytes(
     site.level.speak("12.")
     await site.level.heard.join()
     stand_still(0.2)
-    await site.until(lambda: any(body.get("cut") for body in noted(site)))
+    await site.until(lambda: any(e.kind == "clock" and e.body.get("cut") for e in site.events()))
     site.level.speak("5678 m\r\n")
     site.level.speak("1.0000 m\r\n")
     assert (await waits)["height_m"] == 1.0
-    assert not any(body["gap"] for body in noted(site))
+    assert noted(site) == []
     await site.ask("end")
     counts, *_ = verify(site.path)
     assert counts.exact == 2
