@@ -117,8 +117,9 @@ class Links:
         """A new link; the one before opens no more."""
         link = f"http://{reached_at(self._host)}:{self.number}/?token={self.door.new_token()}"
         click.echo(f"\n{link}")
-        if sys.stdout.isatty():
-            click.echo(qr(link))
+        if sys.__stdout__ is not None and sys.__stdout__.isatty():
+            sys.__stdout__.write(qr(link))  # past the guard of standard output: these codes are ours
+            sys.__stdout__.flush()
         click.echo("The link opens one browser, once. Enter: a link for another one. Ctrl-C: stop serving.")
         click.echo(ALONE if self._host in LOOPBACK else TRUSTED)
 

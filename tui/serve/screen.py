@@ -71,7 +71,7 @@ class ServedApp(RisewalkApp):
         if not self._control and name in CHANGES and not asks:
             self.sounder.play(Sound.REFUSED)
             self.notify("This screen only watches.", severity="warning", markup=False)
-            return False
+            return True
         return await super().run_action(action, default_namespace, namespaces)
 
     def action_leave(self) -> None:
