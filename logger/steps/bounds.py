@@ -29,12 +29,20 @@ class Bound:
     limit_m: float
     source: str
 
+    def value_m(self, heights: Heights) -> float:
+        """What is held against the limit."""
+        return heights.face_m if self.of_face else heights.rise_m
+
+    def broken(self, heights: Heights) -> bool:
+        """Whether these heights break the bound."""
+        value = self.value_m(heights)
+        return (value - self.limit_m if self.side is Side.MOST else self.limit_m - value) > SAME_M
+
     def breach(self, heights: Heights, words: Words) -> Cause | None:
         """Why these heights break the bound, None where they keep it."""
-        value = heights.other_m if self.of_face else heights.rise_m
-        over = value - self.limit_m if self.side is Side.MOST else self.limit_m - value
-        if over <= SAME_M:
+        if not self.broken(heights):
             return None
+        value = self.value_m(heights)
         what = "face" if self.of_face else "rise from nosing to nosing"
         than = "more than" if self.side is Side.MOST else "less than"
         shown, limit = words.pair(value, self.limit_m)
@@ -67,7 +75,11 @@ class Bounds:
 
     def broken(self, heights: Heights, side: Side) -> bool:
         """Whether they break a bound of that side."""
-        return any(b.breach(heights, self.words) is not None for b in self.bounds if b.side is side)
+        return any(bound.broken(heights) for bound in self.bounds if bound.side is side)
+
+    def admit(self, heights: Heights) -> bool:
+        """Whether they keep every bound."""
+        return not any(bound.broken(heights) for bound in self.bounds)
 
     def least_m(self) -> float:
         """The strictest of the least heights."""

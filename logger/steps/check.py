@@ -80,7 +80,7 @@ def _heights(option: Option, brief: Brief) -> Iterator[str]:
         yield "face_m is not the face of the risers"
     if brief.unit.kind is not Kind.FREE:
         return
-    lean_m = option.fall * option.tread_m if brief.steps.equal == "nosing" else 0.0
+    lean_m = option.fall * option.tread_m if brief.steps.equal == "nosing" and later else 0.0
     if any(abs(face - option.face_m - lean_m) > SAME_M for face in first):
         yield "the first faces of flights are not what was asked for"
 

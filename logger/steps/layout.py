@@ -93,5 +93,6 @@ def measured(problem: Problem, depths: Sequence[Depth], end_m: float) -> tuple[f
         return 0.0, 0.0
     begins = np.array([depth.station_m for depth in depths])
     heights = np.array([depth.top_m for depth in depths])
-    above, below = problem.line.areas(begins, end_m, heights, np.array([depth.slope for depth in depths]))
+    ends = np.append(begins[1:], end_m)
+    above, below = problem.line.areas(begins, ends, heights, np.array([depth.slope for depth in depths]))
     return float(above.sum()), float(below.sum())

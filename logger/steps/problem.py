@@ -1,11 +1,12 @@
 """One question to the search: so many risers on this line, with these depths to choose from.
 
 Stations are counted from the foot. A depth is a tread of `tread` cells, or a landing of at least `landing` cells that
-grows by `landing_step` cells (1: any depth on the grid). `excess` is what the depths must take up beyond all treads.
+grows by `landing_step` cells (1: any depth on the grid). `excess` is what the depths must take up beyond all treads,
+in whole cells, and `remainder_m` what is left below one.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 from logger.steps.fit import Line
@@ -62,31 +63,21 @@ class Problem:
     zones: tuple[Zone, ...] = ()
     uppermost: int | None = None
 
-    @property
-    def depths(self) -> int:
-        """How many depths there are, the last tread included."""
-        return self.risers - 1 if self.top_is_grade else self.risers
+    searched: int = field(init=False)
+    excess_m: float = field(init=False)
+    excess: int = field(init=False)
+    remainder_m: float = field(init=False)
 
-    @property
-    def searched(self) -> int:
-        """How many depths the search may choose."""
-        return self.depths - (self.last_m is not None)
-
-    @property
-    def excess_m(self) -> float:
-        """What is left of the run when every searched depth is a tread."""
-        return self.run_m - (self.last_m or 0.0) - self.searched * self.tread_m
-
-    @property
-    def excess(self) -> int:
-        """The same in whole grid cells."""
-        return int((self.excess_m + SAME_M) // self.grid_m)
-
-    @property
-    def remainder_m(self) -> float:
-        """What is left below one cell."""
-        left = self.excess_m - self.excess * self.grid_m
-        return left if abs(left) > SAME_M else 0.0
+    def __post_init__(self) -> None:
+        """Count the depths the search may choose, and what is left of the run when all of them are treads."""
+        searched = self.risers - self.top_is_grade - (self.last_m is not None)
+        excess_m = self.run_m - (self.last_m or 0.0) - searched * self.tread_m
+        excess = int((excess_m + SAME_M) // self.grid_m)
+        left_m = excess_m - excess * self.grid_m
+        object.__setattr__(self, "searched", searched)
+        object.__setattr__(self, "excess_m", excess_m)
+        object.__setattr__(self, "excess", excess)
+        object.__setattr__(self, "remainder_m", left_m if abs(left_m) > SAME_M else 0.0)
 
     @property
     def least_excess(self) -> int:
@@ -102,7 +93,10 @@ class Problem:
 
 @dataclass(frozen=True, slots=True)
 class Heights:
-    """The face of the first riser of each flight and of every other, and the surface they make."""
+    """The face of the first riser of each flight and of every other, and the surface they make.
+
+    `alone` says that every riser is the first of a flight.
+    """
 
     foot_m: float
     first_m: float
@@ -110,11 +104,22 @@ class Heights:
     tread_m: float
     fall: float
     landing_fall: float
+    alone: bool = False
+
+    @property
+    def face_m(self) -> float:
+        """The face of the risers, of the first ones where there are no others."""
+        return self.first_m if self.alone else self.other_m
 
     @property
     def rise_m(self) -> float:
         """From nosing to nosing within a flight."""
         return self.other_m + self.fall * self.tread_m
+
+    @property
+    def slopes(self) -> tuple[float, float]:
+        """Slope of treads and of landings."""
+        return self.fall, self.landing_fall
 
     def like(self, other: "Heights") -> bool:
         """Whether the faces are the same."""
@@ -143,13 +148,13 @@ class HeightRule(Protocol):
 def heights_of(problem: Problem, landings: int, flights: int) -> Heights:
     """Equal faces, or equal rises from nosing to nosing, for so many landings and flights."""
     n, p, q = problem.risers, problem.fall, problem.landing_fall
-    level_m = problem.landing_sum_m(landings)
+    level_m = problem.landing_sum_m(landings) if p != q else 0.0
     climbed_m = problem.rise_m - p * (problem.run_m - level_m) - q * level_m
     first = other = climbed_m / n
     if problem.equal is Equal.NOSING:
         first = (climbed_m + (n - flights) * p * problem.tread_m) / n
         other = first - p * problem.tread_m
-    return Heights(problem.foot_m, first, other, problem.tread_m, p, q)
+    return Heights(problem.foot_m, first, other, problem.tread_m, p, q, flights == n)
 
 
 class EqualRisers:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from logger.steps.brief import Brief
-from logger.steps.fit import Lattice, Line
+from logger.steps.fit import Lattice
 from logger.steps.layout import Layout
 from logger.steps.problem import SAME_M, Problem, Wish, Zone
 from logger.steps.site import Site
@@ -34,18 +34,16 @@ def grid_of(brief: Brief, tread_m: float) -> Grid:
 
 
 class Question:
-    """One brief on one site: it makes problems, and cuts the ground once for each grid."""
+    """One brief on one site: it makes problems."""
 
     def __init__(self, site: Site, brief: Brief, flight_most: int | None) -> None:
         self.site, self.brief, self.flight_most = site, brief, flight_most
-        self.line = Line(site.ground, site.start_m)
-        self._lattices: dict[tuple[float, int], Lattice] = {}
 
     def problem(self, risers: int, tread_m: float) -> Problem:
         """So many risers with treads of this depth."""
         s, grid, site = self.brief.steps, grid_of(self.brief, tread_m), self.site
         return Problem(
-            line=self.line,
+            line=site.line,
             rise_m=site.rise_m,
             run_m=site.run_m,
             foot_m=site.foot_m,
@@ -87,10 +85,7 @@ class Question:
     def lattice(self, problem: Problem) -> Lattice:
         """The ground cut at the grid of this problem."""
         count = max(0, problem.searched * problem.tread + problem.excess)
-        key = (problem.grid_m, count)
-        if key not in self._lattices:
-            self._lattices[key] = Lattice(self.line, problem.grid_m, count, problem.weights)
-        return self._lattices[key]
+        return self.site.line.lattice(problem.grid_m, count, problem.weights)
 
     def moved(self, up_m: float) -> "Question":
         """The same with the foot moved up the line."""

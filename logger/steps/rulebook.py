@@ -8,7 +8,7 @@ import tomllib
 from collections.abc import Iterator
 from difflib import get_close_matches
 from enum import StrEnum
-from functools import cache
+from functools import cache, cached_property
 from importlib.resources import files
 from pathlib import Path
 
@@ -94,12 +94,12 @@ class Rule(Table):
             return length_m(str(written))
         return slope(str(written)) if self.measures in SLOPES else float(written)
 
-    @property
+    @cached_property
     def least_value(self) -> float | None:
         """The least, in metres, as a ratio, in degrees or as a count."""
         return self.limit(self.least)
 
-    @property
+    @cached_property
     def most_value(self) -> float | None:
         """The most, likewise."""
         return self.limit(self.most)

@@ -1,21 +1,22 @@
-"""The exact optimum by dynamic programming over riser lines on the grid.
+"""The exact optimum by dynamic programming over the risers that begin a flight.
 
-Riser k stands at cell `(k - 1) * tread + e`; a tread keeps the excess `e`, a landing raises it. With one slope the
-surface behind riser k is one line whatever lies before it, so the area over any depth is the difference of two prefix
-sums, and the best landing is a running minimum from the far end: the work is risers times cells.
+Riser k stands at cell `(k - 1) * tread + e`; a tread keeps the excess `e`, a landing raises it. Surfaces of one slope
+behind riser k are one line whatever lies before it, so the area over any depth is the difference of two prefix sums,
+the best landing is a running minimum from the far end, and the best end of a flight one over the risers above:
 
-Every layout with landings ends in treads alone, so the uppermost landing ends at a known station, on the grid or not:
-it takes what is left below one cell.
+    end[k, e]   = min over e' >= e + landing - tread of landing[k, e, e'] + begin[k + 1, e']
+                  or, as the uppermost, landing[k, e, all] + the treads above it
+    begin[k, e] = min over j of treads[k .. j - 1, e] + end[j, e]        k + least - 1 <= j <= k + most - 1
 
-    cost[k, e] = min( tread[k, e] + cost[k + 1, e],
-                      min over e' >= e + landing - tread of landing[k, e, e'] + cost[k + 1, e'],
-                      landing[k, e, all] + the treads above it )
+The work is risers times cells, with a limit to flights or without. Every layout with landings ends in treads alone, so
+the uppermost landing ends at a known station, on the grid or not: it takes what is left below one cell.
 
-Where the heights depend on how many landings lie below (landings fall apart from treads, or nosings are kept equal),
-the landings passed are counted as stages, and the search is run for each number of landings.
+Where the heights depend on how many landings there are and lie below (landings fall apart from treads, or nosings are
+kept equal), every number of landings is a sweep of its own, with a row for each number passed. Rows with `m` landings
+passed begin `m` least landings up the line.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import accumulate
 
@@ -23,30 +24,39 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.profile import Floats
-from logger.steps.fit import Lattice
+from logger.steps.fit import Cells, Lattice, Stack
+from logger.steps.flights import Flights
 from logger.steps.layout import TIE_M2, Layout, laid_out
-from logger.steps.places import Places, Window
-from logger.steps.problem import HeightRule, Heights, Problem
+from logger.steps.places import Places
+from logger.steps.problem import HeightRule, Problem
+from logger.steps.reach import Reach
+from logger.steps.sweeps import Sweep, Uppermost, levels_of, sweeps_of, together
 
 BUDGET_M2 = TIE_M2 / 2
 """Slack when a tie is walked for the lowest faces; a landing more must earn TIE_M2."""
 
+AT_ONCE = 1 << 15
+"""So many cells are measured at once: more would not stay in the processor's cache."""
+
 
 def best_layout(problem: Problem, lattice: Lattice, rule: HeightRule) -> Layout | None:
     """The layout of least fit; None where there is none."""
-    best: Layout | None = None
-    for found in _layouts(problem, lattice, rule):
-        if found is not None and (best is None or found.before(best)):
-            best = found
-    return best
-
-
-def _layouts(problem: Problem, lattice: Lattice, rule: HeightRule) -> Iterator[Layout | None]:
     if problem.excess == 0 and problem.searched >= 0:
-        yield _treads_alone(problem, rule)
-    elif problem.excess >= problem.least_excess:
-        for sweep in _sweeps(problem, rule):
-            yield Search(problem, lattice, sweep).layout()
+        return _treads_alone(problem, rule)
+    if problem.searched <= 0 or problem.excess < problem.least_excess:
+        return None
+    sweeps = sweeps_of(problem, rule)
+    groups = list(together(problem, sweeps))
+    alike = len({sweep.heights.slopes for sweep in sweeps}) == 1
+    reach = Reach(problem, lattice, sweeps) if alike and len(groups) > 1 else None
+    best: Layout | None = None
+    for group in groups:
+        for found in Search(problem, lattice, group).layouts(reach):
+            if best is None or found.before(best):
+                best = found
+            if reach is not None:
+                reach.beaten_by(best.fit_m2)
+    return best
 
 
 def _treads_alone(problem: Problem, rule: HeightRule) -> Layout | None:
@@ -71,272 +81,262 @@ def _treads_alone(problem: Problem, rule: HeightRule) -> Layout | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Sweep:
-    """One pass over the grid: the heights, and where they depend on it, how many landings there shall be.
+class Exit:
+    """An uppermost landing of a sweep whose first row this is."""
 
-    `landings` is None where any number will do; `at_end` says whether the uppermost is the last depth, None where
-    either will do.
-    """
+    sweep: Sweep
+    way: Uppermost
+    first: int
 
-    heights: Heights
-    landings: int | None = None
-    at_end: bool | None = None
-
-
-def _sweeps(problem: Problem, rule: HeightRule) -> Iterator[Sweep]:
-    if not rule.staged:
-        heights = rule.heights(1, 2)
-        if heights is not None:
-            yield Sweep(heights)
-        return
-    most = min(problem.searched, 1 + (problem.excess - problem.least_excess) // (problem.landing - problem.tread))
-    may_end = not problem.top_is_grade and problem.last_m is None
-    for landings in range(1, most + 1):
-        below, at_end = rule.heights(landings, landings + 1), rule.heights(landings, landings)
-        if below is not None and (below == at_end or not may_end):
-            yield Sweep(below, landings)
-            continue
-        if below is not None:
-            yield Sweep(below, landings, at_end=False)
-        if at_end is not None and may_end:
-            yield Sweep(at_end, landings, at_end=True)
+    @property
+    def row(self) -> int:
+        """The row it leaves from."""
+        return self.first + self.way.passed
 
 
 class Search:
-    """One sweep from the last depth down to the first, and the walk back up along the best of them."""
+    """Sweeps over the grid from the last depth down to the first, and the walk back up along the best of each."""
 
-    def __init__(self, problem: Problem, lattice: Lattice, sweep: Sweep) -> None:
-        self.problem, self.lattice, self.sweep = problem, lattice, sweep
+    def __init__(self, problem: Problem, lattice: Lattice, sweeps: Sequence[Sweep]) -> None:
+        self.problem, self.sweeps = problem, sweeps
         self.places = Places(problem)
-        self.stages = sweep.landings or 1
-        self.cells = np.arange(problem.excess + 1)
-        self.along_m: Floats = np.asarray(self.cells * problem.grid_m, np.float64)
         self.least = problem.landing - problem.tread
-        self.flight = problem.flight_most or problem.flight_least
-        self.above = self._above_landings()
-        self.rows: dict[int, Row] = {}
+        self.counted = sweeps[0].counted
+        self.shift = self.least if self.counted and self.places.free else 0
+        self.passed = np.concatenate([np.arange(sweep.rows) for sweep in sweeps])
+        self.first = np.cumsum([0, *(sweep.rows for sweep in sweeps)])
+        self.exits = [
+            Exit(sweep, way, int(row))
+            for sweep, row in zip(sweeps, self.first, strict=False)
+            for way in sweep.uppermost
+        ]
+        self.at = np.array([one.row for one in self.exits])
+        shifts = self.passed[self.at] * self.shift
+        self.ends = problem.excess - problem.least_excess - shifts
+        self.whole = problem.excess + problem.tread - shifts
+        self.width = (int(self.ends.max()) if self.places.free else problem.excess) + 1
+        self.columns = np.arange(self.width)
+        length = self.width - 1 + max(self.shift, problem.least_excess) + problem.tread
+        fall, landing_fall = sweeps[0].heights.slopes
+        self.spans = None if fall == landing_fall else lattice.spans(fall, problem.tread)
+        each = [(sweep.heights, passed) for sweep in sweeps for passed in range(sweep.rows)]
+        levels = levels_of(each, landing_fall)
+        begin = self.passed * self.shift
+        self.stack = Stack(lattice.strip(landing_fall), levels, Cells(begin, problem.tread, length, problem.searched))
+        self.above = self._above()
+        self.begin: dict[int, Floats] = {}
+        self.end: dict[int, Floats] = {}
+        self.sums: dict[int, Floats] = {}
 
-    def layout(self) -> Layout | None:
-        """The best layout of this sweep with at least one landing; None where there is none."""
+    def layouts(self, reach: Reach | None) -> Iterator[Layout]:
+        """The best layout of each sweep that has one, with at least one landing; none where it cannot be the best."""
         p = self.problem
         if p.last_m is not None and self.places.bar(p.run_m - p.last_m, p.last_m, p.last_is_landing):
-            return None
-        costs = self._costs()
-        if not np.isfinite(costs[1][0, 0, 0]):
-            return None
-        depths, landings = self._walk(costs)
-        if p.last_m is not None:
-            depths.append(p.last_m)
-            landings.append(p.last_is_landing)
-        return laid_out(p, self.sweep.heights, depths, landings)
+            return
+        if not self._gone_down(reach):
+            return
+        for sweep, row in zip(self.sweeps, self.first[:-1], strict=True):
+            if np.isfinite(self.begin[1][row, 0]):
+                depths, landings = self._walk(int(row))
+                if p.last_m is not None:
+                    depths.append(p.last_m)
+                    landings.append(p.last_is_landing)
+                yield laid_out(p, sweep.heights, depths, landings)
 
-    def _costs(self) -> list[Floats]:
-        """Least cost from riser k (index) on: stages passed, risers of the flight so far less one, excess."""
-        p = self.problem
-        after = np.full((self.stages, self.flight, p.excess + 1), np.inf)
-        costs = [after]
-        for k in range(p.searched, 0, -1):
-            here = np.full_like(after, np.inf)
-            row = self.rows[k] = Row(self, k)
-            stages = slice(row.low, row.high + 1)
-            here[stages, p.flight_least - 1 :] = row.landing(after)[:, None, :]
-            if k < p.searched:
-                up = row.treads[:, None, :] + after[stages]
-                here[stages, :-1] = np.minimum(here[stages, :-1], up[:, 1:])
-                if p.flight_most is None:
-                    here[stages, -1] = np.minimum(here[stages, -1], up[:, -1])
-            costs.append(here)
-            after = here
-        return [after, *reversed(costs)]
+    def _gone_down(self, reach: Reach | None) -> bool:
+        """Fill the tables: least cost from a flight's first riser on, and from its last on less the treads there.
 
-    def _walk(self, costs: list[Floats]) -> tuple[list[float], list[bool]]:
-        """Depths from the foot on: of all within the budget, the lowest riser lines."""
-        p = self.problem
-        depths: list[float] = []
-        landings: list[bool] = []
-        k, stage, so_far, e = 1, 0, 0, 0
-        budget = costs[1][0, 0, 0] + BUDGET_M2
-        while True:
-            row, after = self.rows[k], costs[k + 1]
-            longer = min(so_far + 1, self.flight - 1)
-            may = k < p.searched and (p.flight_most is None or so_far < longer)
-            tread = float(row.treads[stage - row.low, e]) if may else np.inf
-            if tread + after[stage, longer, e] <= budget:
-                depths.append(p.tread_m)
-                landings.append(False)
-                budget, so_far = budget - tread, longer
-            else:
-                to, cost = row.lowest_landing(after, (stage, e), budget)
-                landings.append(True)
-                if to is None:
-                    depths.append(p.tread_m + (p.excess - e) * p.grid_m + p.remainder_m)
-                    rest = p.searched - k
-                    return depths + [p.tread_m] * rest, landings + [False] * rest
-                depths.append(p.tread_m + (to - e) * p.grid_m)
-                budget, so_far, e = budget - cost, 0, to
-                stage = min(stage + 1, self.stages - 1)
-            k += 1
+        False where that was given up, as nothing that comes of it can be the best.
+        """
+        p, shape = self.problem, (len(self.passed), self.width)
+        most = None if p.flight_most is None else max(p.flight_least, min(p.flight_most, p.searched))
+        flights = Flights(p.flight_least, most, shape)
+        treads_above, begin, ends = np.zeros(shape), np.full(shape, np.inf), np.full(shape, np.inf)
+        for k, sums, treads in self._measured():
+            end = self._landing(k, sums, begin)
+            if self.places.wishes:
+                flights.bar(self._barred_treads(k))
+            treads_above += treads
+            end -= treads_above
+            flights.end_with(end)
+            begin = treads_above + flights.cheapest()
+            self.sums[k], self.end[k], self.begin[k] = sums, end, begin
+            if reach is not None:
+                np.minimum(ends, end, out=ends)
+                if reach.hopeless(k, self.passed * self.shift, treads_above + ends):
+                    return False
+        return True
 
-    def _above_landings(self) -> list[float]:
-        """Cost of the treads above an uppermost landing that follows riser k (index); inf where it may not be there."""
-        p, heights = self.problem, self.sweep.heights
-        passed = self.sweep.landings or 0
-        risers = np.arange(2, p.searched + 1)
-        x = np.asarray((risers - 1) * p.tread_m + p.excess_m, np.float64)
-        levels = np.array([heights.level_m(k, passed, heights.landing_fall) for k in range(2, p.searched + 1)])
-        costs = np.zeros(p.searched + 2)
-        if len(risers):
-            tops, slopes = levels + heights.landing_fall * x, np.full(len(x), heights.fall)
-            above, below = p.line.areas(x, p.run_m - (p.last_m or 0.0), tops, slopes)
-            treads = p.weights[0] * above + p.weights[1] * below
-            treads[self.places.barred_treads(x, p.tread_m)] = np.inf
-            costs[2 : p.searched + 1] = np.cumsum(treads[::-1])[::-1]
-        return [self._allowed(k, float(costs[k + 1])) if k else np.inf for k in range(p.searched + 1)]
+    def _measured(self) -> Iterator[tuple[int, Floats, Floats]]:
+        """From the uppermost riser down: areas from its line on to each grid line, and the cost of a tread."""
+        block = max(1, AT_ONCE // (len(self.passed) * self.stack.over.length))
+        for high in range(self.problem.searched, 0, -block):
+            low = max(1, high - block + 1)
+            sums = self.stack.sums(low, high)
+            treads = self._treads(sums, low)
+            yield from zip(range(high, low - 1, -1), sums[::-1], treads[::-1], strict=True)
 
-    def _allowed(self, riser: int, cost: float) -> float:
-        p, flight = self.problem, self.problem.risers - riser
-        if self.sweep.at_end is not None and self.sweep.at_end != (flight == 0):
-            return np.inf
-        return cost if flight == 0 or p.flight_least <= flight <= (p.flight_most or flight) else np.inf
+    def _treads(self, sums: Floats, low: int) -> Floats:
+        """Cost of a tread from each column on, behind risers from `low` on."""
+        p, (fall, landing_fall) = self.problem, self.sweeps[0].heights.slopes
+        if self.spans is None:
+            return sums[..., p.tread : p.tread + self.width] - sums[..., : self.width]
+        risers = np.arange(low, low + len(sums))
+        firsts = self.stack.firsts(risers)
+        x = (firsts[..., None] + self.columns) * p.grid_m
+        return self.spans.areas(self.stack.levels_m(risers)[..., None] + (landing_fall - fall) * x, firsts)
 
-
-class Row:
-    """What may follow riser k; array rows are the numbers of landings that may have been passed, columns the excess."""
-
-    def __init__(self, search: Search, k: int) -> None:
-        self.search, self.k = search, k
-        p, self.heights = search.problem, search.sweep.heights
-        self.first = (k - 1) * p.tread
-        self.begin_m = self.first * p.grid_m
-        self.low, self.high = 0, 0
-        if search.sweep.landings is not None:
-            self.low = max(0, search.stages - (p.searched - k + 1))
-            self.high = min(search.stages - 1, k - 1)
-        slope = self.heights.landing_fall
-        stages = range(self.low, self.high + 1)
-        self.levels_m = np.array([self.heights.level_m(k, stage, slope) for stage in stages], np.float64)
-        self.sums = search.lattice.prefix(self.levels_m, slope, self.first, self.first + p.excess + p.tread)
-        self.treads = self._treads()
-
-    def _treads(self) -> Floats:
-        """Cost of a tread."""
-        p, h = self.search.problem, self.heights
-        if h.fall == h.landing_fall:
-            costs = self.sums[:, p.tread :] - self.sums[:, : p.excess + 1]
-        else:
-            x = self.begin_m + self.search.along_m
-            levels = self.levels_m[:, None] + (h.landing_fall - h.fall) * x
-            costs = self.search.lattice.windows(levels, h.fall, self.first, p.tread)
-        if self.search.places.wishes:
-            x = self.begin_m + self.search.along_m
-            costs = np.where(self.search.places.barred_treads(x, p.tread_m), np.inf, costs)
-        return costs
-
-    def landing(self, after: Floats) -> Floats:
-        """Least cost of a landing and all that follows it."""
-        p = self.search.problem
-        best = np.full((len(self.sums), p.excess + 1), np.inf)
-        going = self._going_on()
-        if going:
-            onward = self.sums[:going, p.tread :] + after[self._next(self.low) :, 0][:going]
-            self._lower_landings(onward, best[:going])
-        if self.high == self.search.stages - 1:
-            self._uppermost(best[-1])
-        best -= self.sums[:, : p.excess + 1]
+    def _landing(self, k: int, sums: Floats, begin: Floats) -> Floats:
+        """Least cost of a landing behind riser k and all that follows it."""
+        best = np.full(begin.shape, np.inf)
+        if k < self.problem.searched:
+            self._lower_landing(k, self._onward(sums, begin), best)
+        for place, row in enumerate(self.at):
+            ways = self._uppermost(k, place)
+            best[row, ways] = np.minimum(best[row, ways], sums[row, self.whole[place]] + self.above[k, place])
+        best -= sums[:, : self.width]
         best += TIE_M2
         return best
 
-    def lowest_landing(self, after: Floats, at: tuple[int, int], budget: float) -> tuple[int | None, float]:
-        """The shortest landing within the budget, as the excess after it; None for the uppermost."""
-        p, (stage, e) = self.search.problem, at
-        if stage - self.low < self._going_on():
-            sums = self.sums[stage - self.low]
-            costs = sums[p.tread :] - sums[e] + TIE_M2
-            fits = (costs + after[self._next(stage), 0] <= budget) & self._reached(e)
-            if fits.any():
-                to = int(np.argmax(fits))
-                return to, float(costs[to])
-        return None, 0.0
+    def _onward(self, sums: Floats, begin: Floats) -> Floats:
+        """Cost from the riser's line on of a landing to each column that is not the uppermost, and what follows."""
+        reach = slice(self.shift + self.problem.tread, self.shift + self.problem.tread + self.width)
+        if not self.counted:
+            return sums[:, reach] + begin
+        onward = np.full(begin.shape, np.inf)
+        np.add(sums[:-1, reach], begin[1:], out=onward[:-1])
+        onward[self.first[1:] - 1] = np.inf
+        return onward
 
-    def _going_on(self) -> int:
-        """How many of the rows may have a landing that is not the uppermost."""
-        if self.k == self.search.problem.searched:
-            return 0
-        if self.search.sweep.landings is None:
-            return 1
-        return max(0, min(self.high, self.search.stages - 2) - self.low + 1)
-
-    def _next(self, stage: int) -> int:
-        """The stage after a landing."""
-        return stage if self.search.sweep.landings is None else stage + 1
-
-    def _lower_landings(self, onward: Floats, best: Floats) -> None:
-        """Into `best`, for each excess, the least `onward` that a landing from there may reach."""
-        p, least = self.search.problem, self.search.least
-        if self.search.places.free and p.landing_step == 1:
-            reach = np.minimum.accumulate(onward[:, ::-1], axis=1)[:, ::-1]
-            best[:, : max(0, p.excess + 1 - least)] = reach[:, least:]
+    def _lower_landing(self, k: int, onward: Floats, best: Floats) -> None:
+        """Into `best`, for each column, the least `onward` that a landing from there may reach."""
+        step, gap = self.problem.landing_step, self.least - self.shift
+        if self.places.free:
+            reach = running_least(onward, step)
+            best[:, : max(0, self.width - gap)] = reach[:, gap:]
             return
-        for window in self._windows():
+        for window in self.places.windows(k):
             starts = np.arange(window.begin, window.end + 1)
             first = np.maximum(starts + window.need, window.low)
-            first += (starts + least - first) % p.landing_step
+            first += (starts + gap - first) % step
             inside = first <= window.high
             at = starts[inside]
-            for values, into in zip(onward, best, strict=True):
-                reach = running_least(values[window.low : window.high + 1], p.landing_step)
-                into[at] = np.minimum(into[at], reach[first[inside] - window.low])
+            reach = running_least(onward[:, window.low : window.high + 1], step)
+            best[:, at] = np.minimum(best[:, at], reach[:, first[inside] - window.low])
 
-    def _windows(self) -> Iterator[Window]:
-        if self.search.places.free:
-            last = self.search.problem.excess
-            return iter((Window(0, last, 0, last, self.search.least),))
-        return self.search.places.windows(self.k)
+    def _uppermost(self, k: int, place: int) -> slice | NDArray[np.bool_]:
+        """From which columns of its row an uppermost landing may begin behind riser k."""
+        p, end = self.problem, int(self.ends[place])
+        ways = slice(end % p.landing_step, end + 1, p.landing_step)
+        if self.places.free:
+            return ways
+        may = np.zeros(self.width, bool)
+        may[ways] = True
+        return may & ~self.places.barred_landings(
+            self._stations_m(k - 1), np.full(self.width, k * p.tread_m + p.excess_m)
+        )
 
-    def _reached(self, e: int) -> NDArray[np.bool_]:
-        """Which excesses a landing from `e` may reach."""
-        p, cells = self.search.problem, self.search.cells
-        more = cells - e - self.search.least
+    def _stations_m(self, treads: int) -> Floats:
+        """Where each column stands after so many treads; only asked where rows are not shifted."""
+        return np.asarray((treads * self.problem.tread + self.columns) * self.problem.grid_m, np.float64)
+
+    def _barred_treads(self, k: int) -> NDArray[np.bool_]:
+        return self.places.barred_treads(self._stations_m(k - 1), self.problem.tread_m)
+
+    def _above(self) -> Floats:
+        """What follows each uppermost landing behind riser k (rows), and what that takes below one cell."""
+        p, (fall, slope) = self.problem, self.sweeps[0].heights.slopes
+        risers = np.arange(p.searched + 1)
+        costs = np.zeros((p.searched + 1, len(self.exits)))
+        if p.searched > 1:
+            x = np.asarray(risers[1:-1] * p.tread_m + p.excess_m, np.float64)
+            ends = np.append(x[1:], p.run_m - (p.last_m or 0.0))
+            each = [(one.sweep.heights, (one.way.passed + 1) * self.counted) for one in self.exits]
+            first, more = levels_of(each, slope)
+            treads = self._areas(x, ends, first[:, None] + more[:, None] * risers[1:-1] + slope * x, fall)
+            treads[:, self.places.barred_treads(x, p.tread_m)] = np.inf
+            costs[1:-1] = np.cumsum(treads[:, ::-1], axis=1)[:, ::-1].T
+        if p.remainder_m:
+            x = np.asarray((risers[1:] * p.tread + p.excess) * p.grid_m, np.float64)
+            levels = self.stack.levels_m(risers[1:])[:, self.at].T
+            costs[1:] += self._areas(x, x + p.remainder_m, levels + slope * x, slope).T
+        flight = (p.risers - risers)[:, None]
+        allowed = (flight == 0) | ((flight >= p.flight_least) & (flight <= (p.flight_most or p.risers)))
+        here = [flight >= 0 if one.way.at_end is None else (flight == 0) == one.way.at_end for one in self.exits]
+        costs[~(allowed & np.hstack(here))] = np.inf
+        return costs
+
+    def _areas(self, begins: Floats, ends: Floats, heights: Floats, slope: float) -> Floats:
+        above, below = self.problem.line.areas(begins, ends, heights, np.full(len(begins), slope))
+        return np.asarray(self.problem.weights[0] * above + self.problem.weights[1] * below)
+
+    def _walk(self, row: int) -> tuple[list[float], list[bool]]:
+        """Depths from the foot on: of all within the budget, the lowest riser lines."""
+        p, tread_m = self.problem, self.problem.tread_m
+        depths: list[float] = []
+        landings: list[bool] = []
+        k, column, spare = 1, 0, BUDGET_M2
+        while True:
+            k, spare = self._longest_flight(k, row, column, spare)
+            depths += [tread_m] * (k - 1 - len(depths))
+            landings += [False] * (k - 1 - len(landings))
+            to, spare = self._shortest_landing(k, row, column, spare)
+            landings.append(True)
+            shifted = int(self.passed[row]) * self.shift
+            if to is None:
+                depths.append(tread_m + (p.excess - column - shifted) * p.grid_m + p.remainder_m)
+                rest = p.searched - k
+                return depths + [tread_m] * rest, landings + [False] * rest
+            depths.append(tread_m + (to + self.shift - column) * p.grid_m)
+            k, row, column = k + 1, row + self.counted, to
+
+    def _longest_flight(self, k: int, row: int, column: int, spare: float) -> tuple[int, float]:
+        """The last riser of the flight that begins with k: the furthest that costs no more than there is to spare."""
+        p = self.problem
+        last = min(p.searched, k + (p.flight_most or p.searched) - 1)
+        barred = [i for i in range(k, last) if self.places.wishes and self._barred_treads(i)[column]]
+        last = min([last, *barred])
+        first = k + p.flight_least - 1
+        costs = np.array([self.end[i][row, column] for i in range(first, last + 1)])
+        least = costs.min()
+        chosen = int(np.flatnonzero(costs <= least + spare)[-1])
+        return first + chosen, spare - float(costs[chosen] - least)
+
+    def _shortest_landing(self, k: int, row: int, column: int, spare: float) -> tuple[int | None, float]:
+        """The column after the shortest landing that costs no more than there is to spare; None for the uppermost."""
+        p, sums = self.problem, self.sums[k][row]
+        uppermost = np.inf
+        for place in map(int, np.flatnonzero(self.at == row)):
+            if column in self.columns[self._uppermost(k, place)]:
+                uppermost = sums[self.whole[place]] + self.above[k, place]
+        if k == p.searched or (self.counted and row + 1 in self.first):
+            return None, spare
+        costs = sums[self.shift + p.tread :][: self.width] + self.begin[k + 1][row + self.counted]
+        costs[~self._reached(k, column)] = np.inf
+        least = min(uppermost, costs.min())
+        within = np.flatnonzero(costs <= least + spare)
+        if not within.size:
+            return None, spare
+        return int(within[0]), spare - float(costs[within[0]] - least)
+
+    def _reached(self, k: int, column: int) -> NDArray[np.bool_]:
+        """Which columns a landing behind riser k may reach that is not the uppermost."""
+        p, gap = self.problem, self.least - self.shift
+        more = self.columns - column - gap
         reached = (more >= 0) & (more % p.landing_step == 0)
-        if not self.search.places.free:
-            begin_m = self.begin_m + e * p.grid_m
-            end = self.begin_m + p.tread * p.grid_m + self.search.along_m
-            reached &= ~self.search.places.barred_landings(np.full(len(cells), begin_m), end)
+        if not self.places.free:
+            begin_m = np.full(self.width, self._stations_m(k - 1)[column])
+            reached &= ~self.places.barred_landings(begin_m, self._stations_m(k))
         return np.asarray(reached)
-
-    def _uppermost(self, best: Floats) -> None:
-        """Into `best`, the cost from the grid line of the row's beginning on with the uppermost landing here."""
-        search, p = self.search, self.search.problem
-        cost = search.above[self.k]
-        if not np.isfinite(cost):
-            return
-        cost += float(self.sums[-1, -1]) + self._remainder()
-        last = p.excess - p.least_excess
-        allowed = slice(last % p.landing_step, last + 1, p.landing_step)
-        if search.places.free:
-            np.minimum(best[allowed], cost, out=best[allowed])
-            return
-        begin = self.begin_m + search.along_m[allowed]
-        barred = search.places.barred_landings(begin, np.full(len(begin), self.k * p.tread_m + p.excess_m))
-        best[allowed] = np.where(barred, best[allowed], np.minimum(best[allowed], cost))
-
-    def _remainder(self) -> float:
-        """Cost of what is left below one cell, at the end of the uppermost landing."""
-        p = self.search.problem
-        if not p.remainder_m:
-            return 0.0
-        x, slope = (self.first + p.tread + p.excess) * p.grid_m, self.heights.landing_fall
-        at, height, slopes = np.array([x]), self.levels_m[-1:] + slope * x, np.array([slope])
-        above, below = p.line.areas(at, x + p.remainder_m, height, slopes)
-        return float(p.weights[0] * above[0] + p.weights[1] * below[0])
 
 
 def running_least(values: Floats, step: int) -> Floats:
-    """For each index, the least of the values at it and every `step` further on."""
+    """For each column, the least of the values at it and every `step` further on."""
     if step == 1:
-        return np.asarray(np.minimum.accumulate(values[::-1])[::-1])
-    rows = -(-len(values) // step)
-    padded = np.full(rows * step, np.inf)
-    padded[: len(values)] = values
-    table = padded.reshape(rows, step)
-    return np.asarray(np.minimum.accumulate(table[::-1], axis=0)[::-1].ravel()[: len(values)])
+        return np.asarray(np.minimum.accumulate(values[:, ::-1], axis=1)[:, ::-1])
+    rows, columns = values.shape
+    turns = -(-columns // step)
+    padded = np.full((rows, turns * step), np.inf)
+    padded[:, :columns] = values
+    table = padded.reshape(rows, turns, step)
+    return np.asarray(np.minimum.accumulate(table[:, ::-1], axis=1)[:, ::-1].reshape(rows, -1)[:, :columns])

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from logger.errors import FileError, WrongFile
 from logger.profile import Ground, Profile, ProfilePoint
 from logger.steps.brief import Brief, Building
+from logger.steps.fit import Line
 from logger.steps.problem import SAME_M
 from logger.steps.tables import Top
 
@@ -21,10 +22,14 @@ ESTIMATE = "estimate only: the ground was taken as straight; walk it before any 
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """The run from `start_m`, the finished heights at foot and head in the profile's datum, and the ground between."""
+    """The run from `start_m`, the finished heights at foot and head in the profile's datum, and the ground between.
+
+    `line` is the same ground with its stations counted from the foot.
+    """
 
     profile: Profile
     ground: Ground
+    line: Line
     start_m: float
     run_m: float
     foot_m: float
@@ -42,7 +47,8 @@ class Site:
         """The same with the foot moved up the line (down where negative); the head stays where it is."""
         start_m = self.start_m + up_m
         foot_m = self.foot_m if self.foot_is_fixed else self.ground.at(start_m) + self.bottom_m
-        return replace(self, start_m=start_m, run_m=self.run_m - up_m, foot_m=foot_m)
+        line = Line(self.ground, start_m)
+        return replace(self, line=line, start_m=start_m, run_m=self.run_m - up_m, foot_m=foot_m)
 
 
 def site_of(profile: Profile | None, brief: Brief) -> Site:
@@ -68,6 +74,7 @@ def site_of(profile: Profile | None, brief: Brief) -> Site:
     return Site(
         profile=profile,
         ground=ground,
+        line=Line(ground, start_m),
         start_m=start_m,
         run_m=run_m,
         foot_m=foot_m,

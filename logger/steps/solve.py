@@ -99,7 +99,7 @@ class Solver:
     def admits_face(self, face_m: float) -> bool:
         """Whether a bound speaks against a face."""
         tread_m, fall = self.brief.steps.tread_m, self.brief.steps.fall
-        return not self.bounds.causes(Heights(0.0, face_m, face_m, tread_m, fall, fall))
+        return self.bounds.admit(Heights(0.0, face_m, face_m, tread_m, fall, fall))
 
     def possible(self, question: Question, n: int) -> list[Heights]:
         """Heights of a count with the fewest and the most landings there may be."""
@@ -162,19 +162,15 @@ class Solver:
     def height_rules(self, problem: Problem) -> Sequence[HeightRule]:
         """Faces of any height, or those that units of one height can make."""
         if self.brief.unit.kind is Kind.FREE:
-            return [EqualRisers(problem, self.admitted)]
-        return [WholeUnits(problem, self.brief, face_m, self.admitted) for face_m in unit_faces_m(self.brief)]
-
-    def admitted(self, heights: Heights) -> bool:
-        """Whether the heights keep every bound."""
-        return not self.bounds.causes(heights)
+            return [EqualRisers(problem, self.bounds.admit)]
+        return [WholeUnits(problem, self.brief, face_m, self.bounds.admit) for face_m in unit_faces_m(self.brief)]
 
     def unit_causes(self, question: Question, n: int) -> tuple[Cause, ...]:
         """Why so many units of one height do not make the rise; none where they do."""
         problem = question.problem(n, self.brief.steps.tread_m)
         room = (problem.excess - problem.least_excess) // (problem.landing - problem.tread) + 1
         most = min(problem.searched, max(1, room))
-        rules = [WholeUnits(problem, self.brief, face_m, self.admitted) for face_m in unit_faces_m(self.brief)]
+        rules = [WholeUnits(problem, self.brief, face_m, self.bounds.admit) for face_m in unit_faces_m(self.brief)]
         pairs = [(landings, flights) for landings in range(most + 1) for flights in {max(1, landings), landings + 1}]
         if any(rule.heights(*pair) is not None for rule in rules for pair in pairs):
             return ()
@@ -208,7 +204,7 @@ class Solver:
         return Option(
             risers=problem.risers,
             treads=len(layout.depths) - len(landings),
-            face_m=heights.other_m,
+            face_m=heights.face_m,
             nosing_rise_m=heights.rise_m,
             tread_m=problem.tread_m,
             fall=heights.fall,

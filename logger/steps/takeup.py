@@ -43,7 +43,8 @@ class WholeUnits:
         more = taken.fall - p.fall
         other_m = self.face_m + taken.joint_m - self.unit.joint_m
         first_m = other_m - taken.bury_m
-        heights = Heights(p.foot_m + taken.foot_up_m, first_m, other_m, p.tread_m, taken.fall, p.landing_fall + more)
+        foot_m, landing_fall, alone = p.foot_m + taken.foot_up_m, p.landing_fall + more, flights == p.risers
+        heights = Heights(foot_m, first_m, other_m, p.tread_m, taken.fall, landing_fall, alone)
         return heights if self.admitted(heights) else None
 
     def taken(self, landings: int, flights: int) -> TakeUp:

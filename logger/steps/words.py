@@ -1,6 +1,7 @@
 """Lengths and counts in the words of a brief: the units it was written in."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from drivers.lengths import INCH_M, Units, show_length, show_station
 
@@ -17,9 +18,7 @@ class Words:
 
     def small(self, value_m: float) -> str:
         """A length under a step's height, to a thirty-second of an inch or a tenth of a millimetre."""
-        if self.units is Units.FEET_INCHES:
-            return show_length(value_m, self.units, sixteenths=32).removeprefix("0'-").removeprefix("0 ")
-        return show_length(value_m, self.units) if self.units is Units.FEET else f"{value_m * 1000:.1f} mm"
+        return _small(value_m, self.units)
 
     def fine(self, value_m: float) -> str:
         """A length where the last shown digit of the others would not tell two apart."""
@@ -35,6 +34,13 @@ class Words:
     def station(self, value_m: float) -> str:
         """A distance along the line."""
         return show_station(value_m, self.units)
+
+
+@lru_cache(maxsize=4096)
+def _small(value_m: float, units: Units) -> str:
+    if units is Units.FEET_INCHES:
+        return show_length(value_m, units, sixteenths=32).removeprefix("0'-").removeprefix("0 ")
+    return show_length(value_m, units) if units is Units.FEET else f"{value_m * 1000:.1f} mm"
 
 
 def counted(number: int, thing: str) -> str:
