@@ -21,7 +21,9 @@ class WriterLock:
 
     def acquire(self) -> Self:
         """Take the lock, or keep it; InUse if another holds it, CannotWrite where the folder refuses."""
-        if self._file is not None and not _same(self._file, self.path):
+        if self._file is not None:
+            if _same(self._file, self.path):
+                return self
             self.release()
         while self._file is None:
             try:

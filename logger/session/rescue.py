@@ -36,8 +36,8 @@ def rescued(gone: Session) -> Session:
 
 def _back(gone: Session) -> Session:
     """The file at its place, on a disk that was away; not one that SQLite would read with the log of another."""
-    if gone.has_logs_here:
-        raise FileError(gone.path, "it is another file")
+    if gone.has_logs_here or not gone.path.exists():
+        raise FileError(gone.path, "it is another file, or none")
     return Session.resume(gone.path, gone.lock.acquire() if gone.lock else None)
 
 

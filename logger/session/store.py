@@ -211,6 +211,7 @@ class Session:
             raise CannotWrite(self.path, "it was opened to be read")
         if not self.in_place:
             raise Vanished(self.path, "the file was moved, removed or replaced while recording; put it back")
+        self.lock.acquire()
 
     def _fetch(self, query: str, values: Sequence[object]) -> list[Event]:
         try:

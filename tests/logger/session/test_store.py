@@ -77,6 +77,17 @@ def test_a_second_writer_by_another_name_is_told_too(written: Path, tmp_path: Pa
     assert sorted(p.name for p in tmp_path.iterdir()) == ["other.walk", "slope.walk"]
 
 
+def test_a_lock_that_was_removed_is_taken_again_before_anything_is_added(written: Path) -> None:
+    with Session.resume(written) as session:
+        WriterLock(written).path.unlink()
+        session.append([NOTE])
+        with pytest.raises(InUse):
+            Session.resume(written)
+        WriterLock(written).path.unlink()
+        with WriterLock(written), pytest.raises(InUse):
+            session.append([NOTE])
+
+
 def test_the_lock_of_a_dead_writer_is_free(written: Path) -> None:
     code = "import os, sys; from logger.session.store import Session; Session.resume(sys.argv[1]); os._exit(9)"
     assert subprocess.run([sys.executable, "-c", code, str(written)], check=False).returncode == 9
