@@ -90,23 +90,23 @@ class InstrumentScreen(JobScreen):
         kept = await asyncio.to_thread(sessions_in, self.desk.folder)
         names = [each.path.name for each in kept if each.recording]
         if names:
-            self._say(f"{', '.join(names[:3])} is being recorded: go on with it from the sessions.")
+            self.say(f"{', '.join(names[:3])} is being recorded: go on with it from the sessions.")
 
     @work(exclusive=True, group="ports")
     async def action_port(self) -> None:
         """Choose a port."""
-        self._say("Looking at what is plugged in …")
+        self.say("Looking at what is plugged in …")
         seen = await finding.ports()
-        self._say("" if seen else "Nothing is plugged in.")
+        self.say("" if seen else "Nothing is plugged in.")
         choices = {port: f"{port}  {description}" for port, description in seen.items()}
         choices |= {AIR: "search for Bluetooth instruments", TYPED: "type it: /dev/…, COM5, socket://…, ble://NAME"}
         self._ask(Choose("Port", choices), self._port)
 
     @work(exclusive=True, group="ports")
     async def _search(self) -> None:
-        self._say(f"Searching for {finding.ADVERTISING_S} s …")
+        self.say(f"Searching for {finding.ADVERTISING_S} s …")
         found, trouble = await finding.advertising()
-        self._say(trouble)
+        self.say(trouble)
         if found:
             choices = {port: f"{port}  {name}" for port, name in found.items()}
             self._ask(Choose("Bluetooth instruments, the nearest first", choices), lambda port: self._take(port=port))
@@ -130,11 +130,11 @@ class InstrumentScreen(JobScreen):
     async def action_listen(self) -> None:
         """Listen to the port for a few seconds, and keep what it seems to be as an instrument file."""
         if not self._chosen.port:
-            self._say("Choose a port first (p).", "alarm")
+            self.say("Choose a port first (p).", "alarm")
             return
-        self._say(f"Listening for {finding.LISTEN_S} s; raise and lower the probe …")
+        self.say(f"Listening for {finding.LISTEN_S} s; raise and lower the probe …")
         heard = await finding.listened(self._chosen.port)
-        self._say(heard.words)
+        self.say(heard.words)
         if (proposal := heard.proposal) is not None:
 
             def named(way: str) -> None:
@@ -147,16 +147,16 @@ class InstrumentScreen(JobScreen):
         try:
             finding.keep(name, proposal, up=up)
         except CannotWrite as error:
-            self._say(str(error), "alarm")
+            self.say(str(error), "alarm")
         else:
             self._take(instrument=name)
-            self._say(f"Kept as {name}.", "sure")
+            self.say(f"Kept as {name}.", "sure")
 
     def action_begin(self) -> None:
         """Begin a new session with what is chosen, or try again to open the one that could not be."""
         chosen, failed = self._chosen, self._failed
         if not self._ready:
-            self._say("Choose a port (p) and an instrument (i) first.", "alarm")
+            self.say("Choose a port (p) and an instrument (i) first.", "alarm")
             return
         path = failed.session if failed else new_session(self.desk.folder)
         units, tape = chosen.units or Units.METRES.value, chosen.tape or "level"
@@ -183,11 +183,8 @@ class InstrumentScreen(JobScreen):
 
     def _take(self, **chosen: str) -> None:
         self._chosen = replace(self._chosen, **chosen)
-        self._say("")
+        self.say("")
         self._show()
-
-    def _say(self, text: str, style: str = "plain") -> None:
-        self.query_one("#said", Saying).show(text, style)
 
     def _show(self) -> None:
         self.desk.title_tabs(self)

@@ -9,7 +9,7 @@ from textual.screen import Screen
 from tui.actions import Place
 from tui.messages import Picked
 from tui.screens.ask import Ask, Choose
-from tui.widgets.bars import KeyBar, Tabs
+from tui.widgets.bars import KeyBar, Saying, Tabs
 
 if TYPE_CHECKING:
     from tui.app import RisewalkApp
@@ -62,6 +62,11 @@ class JobScreen(Quiet):
     def body(self) -> ComposeResult:
         """What the screen is for."""
         raise NotImplementedError
+
+    def say(self, text: str, style: str = "plain") -> None:
+        """Say something on the last line, if the screen still stands."""
+        for line in self.query("#said").results(Saying):
+            line.show(text, style)
 
     async def on_picked(self, picked: Picked) -> None:
         """Do what a tapped place stands for."""

@@ -80,7 +80,7 @@ class SessionsScreen(JobScreen):
     def action_verify(self) -> None:
         """Check digest chain and bytes."""
         if (kept := self._chosen()) is not None:
-            self._say(f"Verifying {kept.path.name} …")
+            self.say(f"Verifying {kept.path.name} …")
             self._chore(f"{kept.path.name} is what was recorded.", "verify", str(kept.path))
 
     def action_export(self) -> None:
@@ -92,12 +92,12 @@ class SessionsScreen(JobScreen):
     async def _export(self, kept: Kept, form: str) -> None:
         out = free(kept.path.with_suffix(f".{form}"))
         words = ["export", str(kept.path), "--to", form, str(out)]
-        self._say(f"Writing {out.name} …")
+        self.say(f"Writing {out.name} …")
         with TemporaryDirectory(prefix="risewalk-") as folder:
             try:
                 words += self._with_brief(kept, Path(folder) / "brief.toml") if form in WITH_BRIEF else []
             except (CannotWrite, WrongFile) as error:
-                self._say(str(error), "alarm")
+                self.say(str(error), "alarm")
                 return
             await self._run(f"Written: {out}", *words)
 
@@ -116,15 +116,16 @@ class SessionsScreen(JobScreen):
 
     async def _run(self, done: str, *words: str) -> None:
         code, said = await chores.run(*words)
-        self._say(done if code == 0 else safe(said, 300), "sure" if code == 0 else "alarm")
+        self.say(done if code == 0 else safe(said, 300), "sure" if code == 0 else "alarm")
 
     @work(thread=False, exclusive=True, group="shelf")
     async def _read(self) -> None:
         import asyncio
 
         found = await asyncio.to_thread(sessions_in, self.desk.folder)
-        self.query_one(Shelf).show(found)
-        self._show()
+        if self.query(Shelf):  # the screen may have been left meanwhile
+            self.query_one(Shelf).show(found)
+            self._show()
 
     def _choose(self, by: int) -> None:
         self.query_one(Shelf).choose(by)
@@ -139,12 +140,9 @@ class SessionsScreen(JobScreen):
             bar.show("no session here yet", "…")
         elif kept.trouble:
             bar.show("this one cannot be opened", "…")
-            self._say(kept.trouble, "alarm")
+            self.say(kept.trouble, "alarm")
         else:
             bar.show(f"{'back to' if kept.recording else 'go on with'} {kept.path.name}", "ENTER")
-
-    def _say(self, text: str, style: str = "plain") -> None:
-        self.query_one("#said", Saying).show(text, style)
 
 
 def free(path: Path) -> Path:

@@ -99,7 +99,7 @@ class StepsScreen(JobScreen):
             self._show()
         elif option is not None and best is not None and best.options is not None and len(best.options.options) > 1:
             self._shows, self._beside = COMPARE, option.risers
-            self._say(f"{option.risers} risers on the left; choose what stands on the right. c ends it.")
+            self.say(f"{option.risers} risers on the left; choose what stands on the right. c ends it.")
             self._choose(-1 if option is best.options.options[-1] else 1)
 
     def action_scroll_details(self) -> None:
@@ -126,9 +126,9 @@ class StepsScreen(JobScreen):
         try:
             wanted.keep()
         except CannotWrite as error:
-            self._say(str(error), "alarm")
+            self.say(str(error), "alarm")
         else:
-            self._say(f"The brief is kept in {wanted.path}", "sure")
+            self.say(f"The brief is kept in {wanted.path}", "sure")
 
     def _edit_field(self, place: str) -> None:
         wanted = self.desk.draft.wanted
@@ -142,7 +142,7 @@ class StepsScreen(JobScreen):
         def written(text: str) -> None:
             wanted.write(place, text)
             self.desk.draft.risers = None
-            self._say("Working it out …")
+            self.say("Working it out …")
             self.desk.draft.ask()
 
         self._ask(question, written)
@@ -155,9 +155,6 @@ class StepsScreen(JobScreen):
         at = max(0, min(len(every) - 1, every.index(option) + by))
         self.desk.draft.risers = every[at].risers
         self._show()
-
-    def _say(self, text: str, style: str = "plain") -> None:
-        self.query_one("#said", Saying).show(text, style)
 
     def _show(self) -> None:
         best, option, units = self.desk.draft.best, self.option, self.desk.units

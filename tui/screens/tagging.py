@@ -7,7 +7,7 @@ from tui.screens.job import JobScreen
 from tui.sound import Sound
 from tui.walking.telling import told
 from tui.walking.walk import Answer, Walk
-from tui.widgets.bars import Saying
+from tui.widgets.bars import TakeBar
 
 GONE = "The recorder is gone; what was said to be saved is saved. Leave and walk again."
 
@@ -17,8 +17,14 @@ SURFACE = "surface "
 class TaggingScreen(JobScreen):
     """A screen that observes; `answered` and `show_take` say what it does with it."""
 
-    waiting = ""
+    _waiting = ""
     _forcing = False
+
+    @property
+    def waiting(self) -> str:
+        """What a steady reading is waited for, here or by another client of the recorder."""
+        standing = self.walk.standing if self.walk else None
+        return self._waiting or (standing.waiting if standing else "")
 
     @property
     def walk(self) -> Walk | None:
@@ -27,7 +33,7 @@ class TaggingScreen(JobScreen):
 
     def on_recorder_gone(self, _: RecorderGone) -> None:
         """It ended, or another client ended it."""
-        self.waiting = ""
+        self._waiting = ""
         self.say(GONE, "alarm")
         self.show_take()
 
@@ -37,21 +43,18 @@ class TaggingScreen(JobScreen):
     def show_take(self) -> None:
         """Say what the take key does now."""
 
-    def say(self, text: str, style: str = "plain") -> None:
-        """Say something on the last line."""
-        self.query_one("#said", Saying).show(text, style)
-
     def send(self, *lines: str, words: str = "") -> None:
         """Send lines one after the other until one is refused; with `words` they take a reading of that name."""
         self._send(lines, words)
 
     def force(self, *lines: str, words: str) -> None:
         """The same with the next reading; where one is waited for already, that wait ends and takes it."""
-        if self.waiting:
+        if self._waiting:
             self._forcing = True
             self.send("cancel")
-        else:
-            self.send(*(line if line.startswith(SURFACE) else f"force {line}" for line in lines), words=words)
+            return
+        forced = (line if line.startswith(SURFACE) else f"force {line}" for line in lines)
+        self.send(*(["cancel"] if self.waiting else []), *forced, words=words)
 
     def action_stop_waiting(self) -> None:
         """End the wait for a steady reading."""
@@ -67,7 +70,7 @@ class TaggingScreen(JobScreen):
             self.say(GONE, "alarm")
             return
         if words:
-            self.waiting = words
+            self._waiting = words
             self.say(f"Hold still: {words}. F takes it now, ESC stops.")
             self.show_take()
         try:
@@ -76,11 +79,12 @@ class TaggingScreen(JobScreen):
             self.say(GONE, "alarm")
             return
         finally:
-            if self.waiting == words:
-                self.waiting = ""
+            if self._waiting == words:
+                self._waiting = ""
         self._tell(answer)
-        self.answered(answer, words)
-        self.show_take()
+        if self.query(TakeBar):  # the screen may have been left meanwhile
+            self.answered(answer, words)
+            self.show_take()
 
     async def _answers(self, walk: Walk, lines: tuple[str, ...]) -> Answer:
         """What was answered to the tag among the lines; the surface is set back whatever became of it."""

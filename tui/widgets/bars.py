@@ -8,6 +8,7 @@ from tui.actions import JOB, Action, Place, actions_at
 from tui.walking.said import safe, wrapped
 from tui.widgets.painted import Line, Painted, Tappable
 
+ROOM_FOR_A_TITLE = 8
 Places = list[tuple[int, int, str]]
 
 
@@ -45,7 +46,8 @@ class Tabs(Painted):
             spans += [(name, "chosen" if place is self._here else "band"), (" ", "band")]
             x += len(name) + 1
         rest = width - x
-        return [(*spans, (safe(self._title, max(1, rest - 1)).rjust(rest - 1) + " ", "band"))]
+        title = safe(self._title, max(1, rest - 1)) if rest > ROOM_FOR_A_TITLE else ""
+        return [(*spans, (title.rjust(rest - 1) + " ", "band"))]
 
     def on_click(self, event: events.Click) -> None:
         """Go to the screen tapped."""

@@ -105,7 +105,8 @@ class Marks(Painted):
             text += tape
         if row is not None:
             off = row.above_zero_m - target.height_m
-            text += f"  taken, {small(abs(off), units)} {'high' if off > 0 else 'low'}"
+            how = small(abs(off), units)
+            text += f"  taken, {how} {'high' if off > 0 else 'low'}" if how != small(0.0, units) else "  taken, exact"
         return text
 
     def _first(self, height: int) -> int:

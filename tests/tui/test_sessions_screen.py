@@ -1,0 +1,79 @@
+"""Sessions on the screen: exported without writing over anything, played again at every size."""
+
+from collections.abc import Callable
+from pathlib import Path
+from shutil import copy
+
+import pytest
+from textual.pilot import Pilot
+
+from tui.actions import Place
+from tui.app import RisewalkApp
+from tui.screens.sessions import free
+from tui.widgets.bars import Saying
+
+GOLDEN = Path(__file__).parents[2] / "fixtures" / "sessions" / "v1.walk"
+
+
+async def until(pilot: Pilot[str], true: Callable[[], object]) -> None:
+    while not true():
+        await pilot.pause(0.01)
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with one recorded session, the app is started in it."""
+    copy(GOLDEN, tmp_path / "bank.walk")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+async def never(_opening):
+    raise AssertionError("no recorder is needed to look at what is recorded")
+
+
+def test_nothing_is_written_over(tmp_path: Path) -> None:
+    path = tmp_path / "bank.csv"
+    assert free(path) == path
+    path.touch()
+    assert free(path).name == "bank-2.csv"
+    (tmp_path / "bank-2.csv").touch()
+    assert free(path).name == "bank-3.csv"
+
+
+async def test_a_drawing_needs_no_brief_kept_beside_the_session(folder: Path) -> None:
+    app = RisewalkApp(None, never)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("shift+tab")
+        await until(pilot, lambda: app.screen.query("Shelf") and app.screen._chosen() is not None)
+        await pilot.press("e", *["down"] * 3, "enter")
+        await until(pilot, lambda: "Written" in app.screen.query_one("#said", Saying).text)
+        assert "LandXML" in (folder / "bank.landxml").read_text()
+        await pilot.press("e", *["down"] * 4, "enter")
+
+        def said() -> str:
+            return app.screen.query_one("#said", Saying).text
+
+        await until(pilot, lambda: "svg" in said() and "…" not in said())
+        assert "brief.toml" not in said()
+
+
+@pytest.mark.parametrize("size", [(40, 20), (120, 40)])
+async def test_a_session_is_played_again(folder: Path, size: tuple[int, int]) -> None:
+    app = RisewalkApp(None, never)
+    async with app.run_test(size=size) as pilot:
+        await pilot.press("shift+tab")
+        await until(pilot, lambda: app.screen.query("Shelf") and app.screen._chosen() is not None)
+        await pilot.press("r")
+        await until(pilot, lambda: getattr(app.screen, "place", None) is Place.REPLAY)
+        screen = app.screen
+        await pilot.press("n", "n", "n", "n")
+        await until(pilot, lambda: len(screen.walk.rows) >= 3 and screen.replayed.paused)
+        shown = len(screen.walk.rows)
+        live = screen.walk.live
+        await pilot.pause(0.3)
+        assert len(screen.walk.rows) == shown
+        assert screen.walk.live == live, "the past grows no older while it is paused"
+        await pilot.press("tab")
+        await until(pilot, lambda: app.screen.place is not Place.REPLAY)
+        assert len(app.screen_stack) == 2
