@@ -78,7 +78,7 @@ def named(new: Path, path: Path) -> None:
     """
     _sync(new)
     log = path.with_name(path.name + "-wal")
-    if not path.exists() and log.exists():
+    if log.exists():
         log.replace(log.with_name(log.name + LEFT))
     new.replace(path)
     if os.name == "posix":

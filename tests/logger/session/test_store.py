@@ -176,6 +176,23 @@ def test_an_empty_file_becomes_a_session(tmp_path: Path) -> None:
         assert (session.events_saved, session.digest) == (0, GENESIS)
 
 
+@pytest.mark.parametrize("touched", [False, True])
+def test_the_log_of_a_session_that_is_gone_is_not_read_into_a_new_one(written: Path, touched: bool) -> None:
+    code = (
+        "import os, sys; from logger.session.store import Session; from logger.session.events import Draft\n"
+        "s = Session.resume(sys.argv[1]); s.append([Draft(1, 1, 'noted', {'text': 'last words'})]); os._exit(9)"
+    )
+    subprocess.run([sys.executable, "-c", code, str(written)], check=False)
+    assert written.with_name("slope.walk-wal").stat().st_size > 0
+    written.unlink()
+    if touched:
+        written.touch()
+    Session.create(written).close()
+    with Session.open(written) as session:
+        assert (session.events_saved, session.sound()) == (0, "ok")
+    assert written.with_name("slope.walk-wal.left").exists()
+
+
 def test_no_folder_is_said(tmp_path: Path) -> None:
     with pytest.raises(CannotWrite, match="folder"):
         Session.create(tmp_path / "nowhere" / "slope.walk")
