@@ -69,9 +69,11 @@ def _advertising(seconds: float, *, as_json: bool) -> None:
     for found in heard:
         seen = found.seen
         signal = "" if seen.rssi is None else f"{seen.rssi} dBm"
-        fits = f"try --instrument {' or '.join(found.instruments)}" if found.instruments else ""
-        name = printable(seen.name or "(no name)")
-        click.echo(f"{found.port:<24} {name:<24} {signal:>8}  {' '.join(seen.services):<12} {fits}".rstrip())
+        click.echo(f"{found.port:<24} {signal:>8}  {printable(seen.name or '(no name)')}")
+        if seen.services:
+            click.echo(f"    offers {', '.join(seen.services)}")
+        if found.instruments:
+            click.echo(f"    try --instrument {' or '.join(found.instruments)}")
         for note in found.notes:
             click.echo(f"    {printable(note)}")
     if not heard:

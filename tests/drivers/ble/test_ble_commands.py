@@ -42,11 +42,13 @@ async def test_ports_lists_what_advertises_and_which_file_fits(bluez: FakeBluez)
     assert [each["name"] for each in listed] == ["LEVEL", "\x1b[31m[bold]", None]
     shown = (await risewalk("ports", "--ble", "--seconds", "0.5")).stdout
     lines = shown.splitlines()
-    assert lines[0].split() == [
-        "ble://C4:F2:17:1A:1D:AA", "LEVEL", "-60", "dBm", "181a",
-        "try", "--instrument", "ble-elevation", "or", "ble-pressure-water",
-    ]  # fmt: skip
-    assert lines[1].strip() == notes[0]
+    assert lines[:4] == [
+        "ble://C4:F2:17:1A:1D:AA   -60 dBm  LEVEL",
+        "    offers 181a",
+        "    try --instrument ble-elevation or ble-pressure-water",
+        f"    {notes[0]}",
+    ]
+    assert max(map(len, lines)) <= 80
     assert "\\x1b[31m[bold]" in shown
     assert "\x1b" not in shown
     assert "(no name)" in lines[-1]
