@@ -46,7 +46,7 @@ class Desk:
         self._lines: asyncio.Queue[str | None] = asyncio.Queue()
         self._aside: set[asyncio.Task[None]] = set()
         self._busy = 0
-        self._leaving = False
+        self._leaving = self._attached = False
 
     def say(self, line: str) -> None:
         """One line, with nothing in it that a terminal would obey."""
@@ -88,12 +88,14 @@ class Desk:
             self._loop.call_soon_threadsafe(self._over.set)
 
     def _leave_recording(self) -> None:
-        self.say(f"Left: the recorder goes on. Back to it: risewalk walk --plain {quote(str(self._opening.session))}")
+        left = "Left: the recorder goes on." if self._attached else "Left."
+        self.say(f"{left} Back to it: risewalk walk --plain {quote(str(self._opening.session))}")
 
     async def _walk(self, brief: Path | None) -> None:
         opening = await self._held()
         self.say("Looking for the recorder and the instrument.")
         line = await self._connect(opening)
+        self._attached = True
         self.walk = Walk(line, self._heard)
         self.talk = Talk(self.walk, mute=self._mute)
         self.news = News(self.talk, self.say, opening.session, brief)
@@ -113,7 +115,10 @@ class Desk:
             return opening
         while True:
             self.say("Question: is the tape held level, taut along the slope, or on the ground? Enter means level.")
-            answer = (await anext(self._typed, "")).strip().lower() or TAPES[0]
+            if (line := await anext(self._typed, None)) is None:
+                self._over.set()
+                await asyncio.Event().wait()
+            answer = (line or TAPES[0]).strip().lower()
             if answer in TAPES:
                 return opening.held(answer)
 

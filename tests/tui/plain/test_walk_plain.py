@@ -149,7 +149,7 @@ async def test_a_job_by_typed_lines(session: Path, stage: Stage, tmp_path: Path)
         await keyboard.hears("Live again. ")
         keyboard.type("quit")
         await keyboard.hears("Left: the recorder goes on.")
-        await asyncio.wait_for(walking, LEAVES_WITHIN_S)
+        await asyncio.wait_for(walking, PATIENCE_S)
     assert [o.struck for o in survey(session).observations].count(True) == 1
 
 
@@ -163,7 +163,7 @@ async def test_another_screen_tags_and_ends_and_both_are_told(session: Path) -> 
         await other.close()
         keyboard.type("end")
         await keyboard.hears("Ended: the session is saved and closed.")
-        await asyncio.wait_for(walking, LEAVES_WITHIN_S)
+        await asyncio.wait_for(walking, PATIENCE_S)
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
