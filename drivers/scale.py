@@ -4,7 +4,15 @@ import math
 import re
 from dataclasses import dataclass
 
-from drivers.fluid import STANDARD_GRAVITY, air_height_m, glycol_density, head_m, normal_gravity, water_density
+from drivers.fluid import (
+    STANDARD_GRAVITY,
+    air_height_m,
+    glycol_density,
+    head_m,
+    normal_gravity,
+    reservoir_factor,
+    water_density,
+)
 from drivers.quantities import NUMBER, quantity
 from drivers.tables import FluidTable, HeightTable, SiteTable
 from drivers.units import unit_of
@@ -107,6 +115,15 @@ class Scale:
         return span
 
 
+def _two_legs(fluid: FluidTable) -> float:
+    """What a reading in one leg is worth, the surface in the other falling meanwhile; 1 where it is not told."""
+    if not fluid.tube and not fluid.reservoir:
+        return 1.0
+    if not (fluid.tube and fluid.reservoir):
+        raise ValueError("give the inner widths of both, tube and reservoir")
+    return reservoir_factor(quantity(fluid.tube, "m") ** 2, quantity(fluid.reservoir, "m") ** 2)
+
+
 def scale_of(height: HeightTable, fluid: FluidTable | None, site: SiteTable | None) -> Scale:
     """The scale of an instrument file; ValueError where it contradicts itself."""
     kind = unit_of(height.unit)
@@ -123,7 +140,7 @@ def scale_of(height: HeightTable, fluid: FluidTable | None, site: SiteTable | No
     bare = Scale(height.unit, 1.0, 0.0, metres_per_pascal, None, -FARTHEST_M, FARTHEST_M)
     return Scale(
         height.unit,
-        height.up * height.scale,
+        height.up * height.scale * _two_legs(fluid),
         bare.span_m(height.offset),
         metres_per_pascal,
         air,

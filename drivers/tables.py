@@ -342,6 +342,8 @@ class FluidTable(Table):
     fraction: float = Field(0.0, ge=0.0, le=0.5, description="Glycol: mass fraction.")
     density: Text = Field("", description="Density, in kg/m3 unless a unit is written.")
     reference: Text = Field("1013.25 hPa", description="Air: the pressure at height zero.")
+    tube: Text = Field("", description="Inner width of the tube read, where the other end is a reservoir.")
+    reservoir: Text = Field("", description="Inner width of that reservoir: its surface falls as the tube's rises.")
 
 
 class SiteTable(Table):

@@ -8,7 +8,7 @@ from logger import slopes
 from logger.profile import Profile
 from logger.profile_file import COLUMNS
 from logger.reduction.adjustment import Adjustment
-from logger.reduction.closure import FLOOR_M
+from logger.reduction.closure import FLOOR_M, Closure
 
 SCHEMA = "risewalk.profile/1"
 
@@ -64,8 +64,18 @@ def _adjustment(adjustment: Adjustment | None) -> dict[str, Any]:
 
 def _closure(adjustment: Adjustment | None) -> dict[str, Any]:
     if adjustment is None:
-        return {"misclosure_m": None, "tolerance_m": FLOOR_M, "status": "none", "u_m": 0.0, "observations": []}
-    closed = adjustment.closure
+        return {
+            "misclosure_m": None,
+            "tolerance_m": FLOOR_M,
+            "status": "none",
+            "u_m": 0.0,
+            "observations": [],
+            "each": [],
+        }
+    return _closed(adjustment.closure) | {"each": [_closed(each) for each in adjustment.closures]}
+
+
+def _closed(closed: Closure) -> dict[str, Any]:
     return {
         "misclosure_m": closed.misclosure_m,
         "tolerance_m": closed.tolerance_m,

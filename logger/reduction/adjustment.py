@@ -13,7 +13,7 @@ import numpy as np
 from logger.errors import Refused
 from logger.observation import Kind, Observation, Surface, Survey
 from logger.profile import NamedPoint, Profile
-from logger.reduction.closure import Approximate, Closure, Tolerance, closure, in_order
+from logger.reduction.closure import Approximate, Closure, Tolerance, closure_of_all, closures, in_order
 from logger.reduction.distributions import chi_squared_quantile
 from logger.reduction.errors_of_instrument import HOUR_S
 from logger.reduction.ground import ground_points, profile_notes
@@ -52,7 +52,8 @@ class Adjustment:
     """The result. `heights` holds every determined point by its key, `covariance` gives theirs two by two.
 
     `sigma0` is the root of the variance factor, None without redundancy; `drift_m_per_h` the mean rate of each setup.
-    `undetermined` names points nothing ties to a known height.
+    `undetermined` names points nothing ties to a known height; `closures` are those of all setups, `closure` the one
+    that speaks for the walk.
     """
 
     profile: Profile
@@ -66,6 +67,7 @@ class Adjustment:
     spread: Spread
     order: Mapping[PointKey, int]
     suspects: tuple[Suspect, ...] = ()
+    closures: tuple[Closure, ...] = ()
 
     @property
     def fits(self) -> bool:
@@ -128,12 +130,13 @@ def _adjusted(survey: Survey, surface: Surface, limit: Tolerance) -> Adjustment:
     factor = max((PRIOR_FREEDOM + solution.quadratic) / (PRIOR_FREEDOM + freedom), 1.0) if freedom > 0 else 1.0
     spread = replace(solution.spread, factor=factor)
     heights = _heights(points, book, solution, spread)
-    closing = closure(seen, points, book, limit)
+    closing = closures(seen, points, book, limit)
     return Adjustment(
         profile=_profile(survey, (points, heights, spread), surface, _undetermined(undetermined)),
         heights={h.key: h for h in heights},
         residuals=_weighed(seen, points, solution),
-        closure=closing,
+        closure=closure_of_all(closing, limit, seen),
+        closures=closing,
         redundancy=freedom,
         sigma0=math.sqrt(solution.quadratic / freedom) if freedom > 0 else None,
         drift_m_per_h=_drifts(network, solution),

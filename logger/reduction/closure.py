@@ -110,25 +110,43 @@ def shown(seen: Observation) -> float:
     return seen.height_m - seen.rod_m
 
 
-def closure(seen: Sequence[Observation], points: Sequence[Point], book: Approximate, tolerance: Tolerance) -> Closure:
-    """The misclosure of the walk: in each setup the last known mark against the one it hangs on; the worst of them."""
+def closures(
+    seen: Sequence[Observation], points: Sequence[Point], book: Approximate, tolerance: Tolerance
+) -> tuple[Closure, ...]:
+    """How each setup closes, in the order they ended: its last known mark against the first point it hangs on.
+
+    A setup that sees no known mark again is held against the point it hangs on, where that was observed again.
+    """
     of = {i: p for p, point in enumerate(points) for i in point.seen}
     walked = _walked_m(seen)
-    last: dict[int, Closure] = {}
+    last: dict[int, tuple[int, bool]] = {}
     for i, one in enumerate(seen):
-        known, anchor = points[of[i]].known_m, book.anchors.get(one.setup)
-        if known is None or anchor is None or anchor == i:
+        anchor = book.anchors.get(one.setup)
+        if anchor is None or anchor == i:
             continue
+        known = points[of[i]].known_m is not None
+        if known or (of[i] == of[anchor] and not last.get(one.setup, (0, False))[1]):
+            last[one.setup] = (i, known)
+    found = []
+    for i, known in sorted(last.values()):
+        one, anchor, point = seen[i], book.anchors[seen[i].setup], points[of[i]]
+        height = point.known_m if known else book.heights_m[of[i]]
         variance = seen[anchor].u_m ** 2 + one.u_m**2
         if of[anchor] != of[i]:
-            variance += book.variances_m2[of[anchor]] + points[of[i]].known_u_m ** 2
-        missed = shown(one) - book.offsets_m[one.setup] - known
+            variance += book.variances_m2[of[anchor]] + point.known_u_m**2
+        missed = shown(one) - book.offsets_m[one.setup] - (height or 0.0)
         limit = tolerance.limit_m(math.sqrt(variance), walked)
         status = Status.PASS if abs(missed) <= limit else Status.FAIL
-        last[one.setup] = Closure(missed, math.sqrt(variance), limit, status, (seen[anchor].n, one.n))
-    if not last:
-        return Closure(None, 0.0, tolerance.limit_m(0.0, walked), Status.NONE)
-    return max(last.values(), key=lambda c: abs(c.misclosure_m or 0.0) / max(c.tolerance_m, 1e-12))
+        found.append(Closure(missed, math.sqrt(variance), limit, status, (seen[anchor].n, one.n)))
+    return tuple(found)
+
+
+def closure_of_all(each: Sequence[Closure], tolerance: Tolerance, seen: Sequence[Observation]) -> Closure:
+    """How the walk closes: its last zero against its first, unless an earlier one fails worse than that."""
+    if not each:
+        return Closure(None, 0.0, tolerance.limit_m(0.0, _walked_m(seen)), Status.NONE)
+    failed = [c for c in each if c.status is Status.FAIL]
+    return max(failed, key=lambda c: abs(c.misclosure_m or 0.0) / max(c.tolerance_m, 1e-12)) if failed else each[-1]
 
 
 def _walked_m(seen: Sequence[Observation]) -> float:

@@ -1,11 +1,13 @@
 """From adjusted heights to the profile of one surface: horizontal stations in order, with what to beware of."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
 
-from logger.observation import Kind, Surface, Survey, Tape
+from logger.observation import Kind, Observation, Surface, Survey, Tape
 from logger.profile import ProfilePoint
-from logger.reduction.points import Height, Point
+from logger.reduction.closure import shown
+from logger.reduction.points import Height, Point, key_of
 from logger.reduction.solution import Spread
 from logger.reduction.tape import height_on, reducer
 
@@ -50,15 +52,31 @@ SAME_SPOT_M = 0.005
 
 def profile_notes(survey: Survey, points: Sequence[Point]) -> tuple[str, ...]:
     """What the user should know before trusting or digging: marks that hold the zero, forced readings."""
-    notes = []
-    marks = [p for p in points if p.key.kind is Kind.POINT]
-    stations = [p for p in points if p.key.kind is Kind.STATION]
-    if len(marks) == 1 and stations:
-        name = marks[0].key.name
-        notes.append(
-            f"{name} alone holds the zero: observe a second mark outside the dig, before {name} can be dug away"
+    taken = [o for o in survey.observations if not o.struck]
+    forced = [str(o.n) for o in taken if o.forced]
+    told = (f"forced before the reading was steady: observation {', '.join(forced)}",) if forced else ()
+    if not any(p.key.kind is Kind.STATION for p in points):
+        return told
+    lasting = dict.fromkeys(o.name for o in taken if o.kind in (Kind.BENCHMARK, Kind.POINT))
+    inside = _on_the_line(taken, lasting)
+    outside = [name for name in lasting if name not in inside]
+    notes = [f"{name} is as high as {where} beside it: if that is one spot, the dig takes it away" for name, where in inside.items()]
+    if len(outside) < 2:
+        holds = (
+            f"{outside[0]} alone holds the zero outside the dig"
+            if outside
+            else "nothing outside the dig holds the zero"
         )
-    forced = [str(o.n) for o in survey.observations if o.forced and not o.struck]
-    if forced:
-        notes.append(f"forced before the reading was steady: observation {', '.join(forced)}")
-    return tuple(notes)
+        notes.append(f"{holds}: observe {'a second' if outside else 'a'} mark that stays, before any ground is moved")
+    return (*notes, *told)
+
+
+def _on_the_line(taken: Sequence[Observation], marks: Iterable[str]) -> dict[str, str]:
+    """Marks observed right before or after a station of the ground at the very same height, and which station."""
+    inside: dict[str, str] = {}
+    for pair in pairwise(taken):
+        for mark, other in (pair, pair[::-1]):
+            same = mark.setup == other.setup and abs(shown(mark) - shown(other)) <= SAME_SPOT_M
+            if same and mark.name in marks and other.kind is Kind.STATION and other.surface is Surface.GROUND:
+                inside.setdefault(mark.name, key_of(other).label)
+    return inside

@@ -1,6 +1,7 @@
 """Densities, gravity and air against published values and an independent library."""
 
 import math
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -127,6 +128,19 @@ def test_air_by_the_hypsometric_formula() -> None:
     # ISO 2533: 1000 to 900 hPa at 288.15 K is 888.664 m; 1.25 hPa at sea level is 10.412 m.
     assert air_height_m(90_000, reference_pa=100_000) == pytest.approx(888.664, abs=0.001)
     assert air_height_m(101_200) == pytest.approx(10.412, abs=0.001)
+
+
+def test_air_layer_by_layer_is_the_standard_atmosphere() -> None:
+    # ISO 2533, geopotential height and pressure; in a layer whose temperature falls steadily the air counts with the
+    # logarithmic mean of its ends, 6.5 K a kilometre.
+    table = {
+        0: 101325.000, 10: 101204.926, 100: 100129.438, 500: 95460.835, 1000: 89874.563, 1500: 84555.994,
+        2000: 79495.202, 5000: 54019.888, 11000: 22632.040,
+    }  # fmt: skip
+    for (low, below), (high, above) in pairwise(table.items()):
+        warm, cold = 288.15 - 0.0065 * low, 288.15 - 0.0065 * high
+        t_c = (warm - cold) / math.log(warm / cold) - 273.15
+        assert air_height_m(above, reference_pa=below, t_c=t_c) == pytest.approx(high - low, abs=0.001)
 
 
 def test_a_reservoir_falls_as_the_tube_rises() -> None:

@@ -98,6 +98,7 @@ def test_all_mistakes_are_reported_with_their_path() -> None:
         (minimal(settle="spread = '-2 mm'"), "settle.spread"),
         (minimal(fluid="kind = 'density'"), "height"),
         (minimal(fluid="temperature = '90 C'"), "height"),
+        (minimal(fluid="tube = '8 mm'"), "height"),
         (minimal(serial="stop = 3"), "serial.stop"),
         (minimal(site="latitude = 91"), "site.latitude"),
         ("[instrument]\nname='x'\n[decoder]\nkind='modbus'\ntype='int8'", "decoder.type"),
@@ -161,6 +162,12 @@ def test_a_pressure_unit_makes_a_pressure_instrument() -> None:
 def test_air_pressure_falls_with_height() -> None:
     air = parse(minimal(height="unit = 'hPa'", fluid="kind = 'air'\nreference = '1000 hPa'"), "x")
     assert air.scale.height(900.0) == pytest.approx(888.664, abs=0.001)
+
+
+def test_a_reservoir_at_the_other_end_stretches_the_reading() -> None:
+    # Conservation of volume: the surface in a pot of 100 mm falls by (8/100)^2 of what the tube of 8 mm rises.
+    legs = parse(minimal(height="unit = 'm'", fluid="tube = '8 mm'\nreservoir = '100 mm'"), "x")
+    assert legs.scale.height(1.0) == pytest.approx(1.0064)
 
 
 def test_sign_then_offset() -> None:

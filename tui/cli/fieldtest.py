@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from tui.cli.option_lengths import length_over_nothing
 from tui.cli.output import emit_json
 
 if TYPE_CHECKING:
@@ -29,7 +30,8 @@ def command(file: str, sigma: str | None, distance: str, as_json: bool) -> int:
     from logger.field_test_file import read_differences
     from logger.reduction.field_test import evaluate
 
-    stated, sight = (None if sigma is None else _length(sigma, "--sigma")), _length(distance, "--distance")
+    stated = None if sigma is None else length_over_nothing(sigma, "--sigma")
+    sight = length_over_nothing(distance, "--distance")
     first, second = read_differences(file)
     result = evaluate(first, second, stated_m=stated, sight_m=sight)
     if as_json:
@@ -37,19 +39,6 @@ def command(file: str, sigma: str | None, distance: str, as_json: bool) -> int:
     else:
         _tell(result)
     return 0 if result.passed else 1
-
-
-def _length(text: str, option: str) -> float:
-    from drivers.errors import LengthError
-    from drivers.lengths import length_m
-
-    try:
-        value = length_m(text)
-    except LengthError as error:
-        raise click.BadParameter(str(error), param_hint=option) from None
-    if value <= 0:
-        raise click.BadParameter("it is more than nothing", param_hint=option)
-    return value
 
 
 def _tell(result: "FieldTest") -> None:

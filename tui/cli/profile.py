@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from drivers.lengths import Units
+from tui.cli.option_lengths import length_over_nothing
 from tui.cli.output import emit_json
 from tui.cli.waiting import waiting
 
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
 @click.option("--surface", type=click.Choice(["ground", "dug", "base", "built"]), default="ground", show_default=True)
 @click.option("--tolerance", metavar="LENGTH", help="Your own limit for the misclosure, such as 5 mm.")
 @click.option("--class", "order", metavar="CLASS", help="Limit of a levelling class times the root of the kilometres.")
+@click.option(
+    "--length", metavar="LENGTH", help="Length of the way levelled, for --class (else there and back by tape)."
+)
 @click.option("--units", type=click.Choice(["ft-in", "ft", "m", "mm"]), help="How lengths are shown (as in the walk).")
 def command(**options: Any) -> int:
     """Reduce a walk to its profile: stations, heights above the zero, their uncertainty, and whether it closed.
@@ -84,23 +88,18 @@ def _surface(name: str) -> Any:
 
 def _tolerance(options: dict[str, Any]) -> Any:
     """The limit the user asked for; usage errors name what is wrong with it."""
-    from drivers.errors import LengthError
-    from drivers.lengths import length_m
     from logger.reduction.closure import CLASSES_MM, Tolerance
 
     own, order = options["tolerance"], options["order"]
     if own is not None and order is not None:
         raise click.UsageError("choose --tolerance or --class")
     if own is not None:
-        try:
-            limit = length_m(own)
-        except LengthError as error:
-            raise click.BadParameter(str(error), param_hint="--tolerance") from None
-        if limit <= 0:
-            raise click.BadParameter("a limit is more than nothing", param_hint="--tolerance")
-        return Tolerance(own_m=limit)
+        return Tolerance(own_m=length_over_nothing(own, "--tolerance"))
+    if options["length"] is not None and order is None:
+        raise click.UsageError("--length is the way of a --class: choose one too")
     if order is None:
         return None
     if order not in CLASSES_MM:
         raise click.BadParameter(f"choose one of {', '.join(CLASSES_MM)}", param_hint="--class")
-    return Tolerance(per_root_km_m=CLASSES_MM[order] / 1000.0)
+    way_m = None if options["length"] is None else length_over_nothing(options["length"], "--length")
+    return Tolerance(per_root_km_m=CLASSES_MM[order] / 1000.0, length_m=way_m)

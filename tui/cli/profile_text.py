@@ -15,7 +15,8 @@ def lines(profile: Profile, adjustment: Adjustment | None, units: Units) -> list
     """The report, line by line."""
     out = [f"Zero: {profile.datum} at {show_length(profile.datum_elevation_m, units)}"]
     if adjustment is not None:
-        out.append(_closing(adjustment.closure))
+        out.append("Closure: " + _closing(adjustment.closure))
+        out += [f"  also {_closing(c)}" for c in adjustment.closures if c != adjustment.closure]
     out += ["", *_table(profile, units), ""] if profile.points else [""]
     named = [n for n in profile.named if n.name != profile.datum]
     out += [f"{n.name}: {show_length(n.elevation_m, units)} {plus_minus(n.u_m, units)}" for n in named]
@@ -34,11 +35,11 @@ def plus_minus(u_m: float, units: Units) -> str:
 
 def _closing(closed: Closure) -> str:
     if closed.misclosure_m is None:
-        return "Closure: none, the zero was observed only once"
+        return "none, the zero was observed only once"
     word = "closes" if closed.status is Status.PASS else "DOES NOT CLOSE"
     limit = f"tolerance {closed.tolerance_m * 1000:.1f} mm"
     first, last = closed.observations
-    return f"Closure: {word}, {closed.misclosure_m * 1000:+.1f} mm between observations {first} and {last}, {limit}"
+    return f"{word}, {closed.misclosure_m * 1000:+.1f} mm between observations {first} and {last}, {limit}"
 
 
 def _table(profile: Profile, units: Units) -> Iterator[str]:

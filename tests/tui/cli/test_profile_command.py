@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
+from click import ClickException
 from click.testing import CliRunner, Result
 
 from tui.cli import risewalk
@@ -37,6 +38,16 @@ def test_a_walk_that_fails_to_close_still_prints_and_exits_one(loop: Path) -> No
 def test_own_tolerance_decides(loop: Path) -> None:
     assert run("profile", loop, "--tolerance", "15 mm").return_value == 0
     assert "DOES NOT CLOSE" in run("profile", loop).stdout
+
+
+def test_limit_of_a_class_over_a_length(loop: Path) -> None:
+    # Ghilani and Wolf, problem 5.12: a loop of 1500 m closes within the third order (14.7 mm), not second order II.
+    third = run("profile", loop, "--class", "third", "--length", "1500 m", "--json")
+    assert json.loads(third.stdout)["closure"]["tolerance_m"] == pytest.approx(0.0147, abs=5e-5)
+    assert third.return_value == 0
+    assert run("profile", loop, "--class", "second-2", "--length", "1500 m").return_value == 1
+    for wrong in (("--length", "1500 m"), ("--class", "third", "--length", "0"), ("--class", "fifth")):
+        assert isinstance(run("profile", loop, *wrong).exception, ClickException)
 
 
 def test_lines_fit_eighty_columns(tmp_path: Path) -> None:
