@@ -2,14 +2,15 @@
 
 import contextlib
 import os
+import select
 import signal
 import sys
 import termios
 import threading
 import time
 
-PATIENCE_S = 1.0
-LEAVES_WITHIN_S = 2.0
+PATIENCE_S = 0.8
+LEAVES_WITHIN_S = 1.8
 LOOKS_EVERY_S = 0.05
 
 
@@ -26,11 +27,12 @@ def _watch(number: int) -> None:
 
 
 def _see_off(number: int) -> None:
-    """Drop what the terminal has not read, so that its last words fit in; then end."""
+    """Drop what a stuck terminal has not read, so that its last words fit in; then end."""
     began_s = time.monotonic()
     while (passed_s := time.monotonic() - began_s) < LEAVES_WITHIN_S:
         time.sleep(LOOKS_EVERY_S)
-        if passed_s > PATIENCE_S:
+        if passed_s > PATIENCE_S and sys.__stderr__ is not None:
             with contextlib.suppress(OSError, ValueError, termios.error):
-                termios.tcflush(sys.__stderr__.fileno() if sys.__stderr__ else 2, termios.TCOFLUSH)
+                if not select.select([], [sys.__stderr__], [], 0)[1]:
+                    termios.tcflush(sys.__stderr__.fileno(), termios.TCOFLUSH)
     os._exit(128 + number)
