@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import AsyncIterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from drivers.lengths import Units
 from logger.errors import Refused
 from logger.recorder.commands import Other, Word, read_command
 from logger.session.observed import Tag
+from tui.walking.walk import Walk
 
 AT = "2026-05-04T14:03:22.120Z"
 
@@ -158,6 +160,12 @@ def recorder() -> InHand:
     in_hand = InHand()
     in_hand.shows(0.5)
     return in_hand
+
+
+@pytest.fixture
+def clock_stands(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However slow the machine is, what was told is as old as it was told to be."""
+    monkeypatch.setattr("tui.app.Walk", partial(Walk, clock=lambda: 0.0))
 
 
 @pytest.fixture

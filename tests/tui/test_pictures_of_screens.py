@@ -2,7 +2,6 @@
 
 import time
 from collections.abc import Iterator
-from functools import partial
 from pathlib import Path
 
 import pytest
@@ -14,13 +13,11 @@ from tui.cli.demo import site
 from tui.screens.ask import Told
 from tui.themes import DUSK, NOON
 from tui.walking.opening import Opening
-from tui.walking.walk import Walk
 
 
 @pytest.fixture
-def bank(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+def bank(tmp_path: Path, clock_stands, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     """The demo's ground as the profile that stands in for a session, its brief, and a clock that stands at Greenwich."""
-    monkeypatch.setattr("tui.app.Walk", partial(Walk, clock=lambda: 0.0))
     monkeypatch.setenv("TZ", "UTC")
     time.tzset()
     path = tmp_path / "bank.walk"

@@ -23,7 +23,7 @@ async def until(pilot: Pilot[str], true: Callable[[], object]) -> None:
 
 
 @pytest.fixture
-def opened(recorder, bank: Path) -> Opened:
+def opened(recorder, bank: Path, clock_stands) -> Opened:
     """The app on the recorder in hand, the check list read."""
 
     @asynccontextmanager
