@@ -25,6 +25,8 @@ FIRST_SHARE = 0.3
 ENOUGH_BYTES = 40
 FEW_BYTES = 12
 READABLE = 0.95
+ASKED = "asked"
+"""Channel of the bytes that we sent."""
 
 UNKNOWN = {"instrument": {"name": "unknown"}, "decoder": {"kind": "lines", "pattern": r"(?P<height>\d+)"}}
 
@@ -47,7 +49,12 @@ class Stretch:
 
     @property
     def data(self) -> bytes:
-        """Its bytes."""
+        """The bytes heard."""
+        return b"".join(chunk.data for chunk in self.chunks if chunk.channel != ASKED)
+
+    @property
+    def transcript(self) -> bytes:
+        """The bytes heard, and our questions where they were asked."""
         return b"".join(chunk.data for chunk in self.chunks)
 
 
@@ -109,8 +116,11 @@ class Hearing:
 
     async def repeat(self, question: bytes, until_s: float) -> None:
         """Ask again in the same stretch."""
+        stretch = self.stretches[-1]
+        before = len(stretch.data)
+        stretch.chunks.append(Chunk(self._clock(), question, ASKED))
         await self._transport.write(question)
-        await self.stay(until_s, enough=len(self.stretches[-1].data) + 1)
+        await self.stay(until_s, enough=before + 1)
         await self.stay(min(until_s, self._clock() + 0.05))
 
     async def try_speeds(self, until_s: float) -> None:
@@ -123,6 +133,10 @@ class Hearing:
                 return
         best = max(self.stretches, key=lambda s: printable_share(s.data) if len(s.data) >= FEW_BYTES else 0.0)
         await self.adjust(best.serial)
+
+    def forget(self) -> None:
+        """Nothing was answered: begin a stretch that asks nothing, with the first setting."""
+        self.stretches.append(Stretch(self.stretches[0].serial))
 
     def settled(self) -> Stretch:
         """All that was heard with the last setting and question, joined."""
@@ -161,9 +175,9 @@ async def identify(
         await hearing.stay(clock() + FIRST_SHARE * seconds)
         heard = hearing.stretches[-1].data
         if not heard and ask:
-            from drivers.identify.asking import ask_around
+            from drivers.identify.asking import Asker
 
-            await ask_around(hearing, clock, until_s)
+            await Asker(hearing, clock, until_s).ask_around()
         elif len(heard) >= FEW_BYTES and isinstance(transport, Adjustable) and not sensible(heard):
             await hearing.try_speeds(clock() + 0.7 * (until_s - clock()))
         await hearing.stay(until_s)
@@ -180,12 +194,26 @@ def conclude(hearing: Hearing) -> Identified:
 
     stretch = hearing.settled()
     total = sum(len(s.data) for s in hearing.stretches)
-    found = recognise(stretch.data, polled=bool(stretch.ask))
+    found = _recognised(stretch)
     extra = {"serial": _serial(stretch.serial, found)} | ask_table(stretch.ask)
     candidates = tuple(_with(c, extra) for c in found.candidates)
     instrument = candidates[0].instrument if candidates else None
     readings, rejects = _decoded(stretch, instrument, found)
     return Identified(total, candidates, readings, rejects, silent=total == 0)
+
+
+def _recognised(stretch: Stretch) -> Recognised:
+    """What was heard, or answered to the question of this stretch."""
+    kind, _, query = stretch.ask.partition(" ")
+    if kind == "scpi":
+        from drivers.identify.answers import recognise_answers
+
+        found = recognise_answers(stretch.data, query)
+        if found:
+            return Recognised(tuple(found))
+    if kind == "modbus":
+        return recognise(stretch.transcript, polled=True)
+    return recognise(stretch.data)
 
 
 def _serial(serial: SerialTable, found: Recognised) -> dict[str, Any]:
@@ -198,8 +226,6 @@ def _with(candidate: Candidate, extra: dict[str, Any]) -> Candidate:
         return candidate
     added = {name: table for name, table in extra.items() if table}
     merged = {"instrument": candidate.tables["instrument"], **added, **candidate.tables}
-    if isinstance(extra.get("decoder"), dict):
-        merged["decoder"] = extra["decoder"]
     return Candidate(candidate.confidence, candidate.reasons, merged)
 
 
@@ -211,6 +237,8 @@ def _decoded(
     decoder = make_decoder(instrument)
     readings: list[Reading] = []
     for chunk in stretch.chunks:
+        if chunk.channel == ASKED and instrument.decoder.kind != "modbus":
+            continue
         data = bytes(b & 0x7F for b in chunk.data) if found.parity else chunk.data
         readings += decoder.feed(Chunk(chunk.t_s, data, chunk.channel))
     return tuple(readings), decoder.rejects

@@ -3,7 +3,7 @@
 import math
 import statistics
 import struct
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Sequence
 from itertools import pairwise
 
@@ -13,6 +13,9 @@ from drivers.identify.proposal import Candidate
 FEWEST = 3
 ORDERS = ("ABCD", "CDAB", "BADC", "DCBA")
 LARGEST = 1e5
+LONGEST = 2e7
+STILL, UNCLEAR = 0.35, 0.3
+"""Confidence in a number that does not move, and in one that can be read in several ways."""
 SMALLEST = 1e-4
 Block = tuple[int, int, int, int]
 """Unit, function, first register and number of registers of one read."""
@@ -60,22 +63,25 @@ def recognise_registers(data: bytes, *, polled: bool = False) -> list[Candidate]
     found: list[Candidate] = []
     for (unit, function, first, count), answers in blocks_of(data).items():
         heard = f"{len(answers)} Modbus RTU answers of unit {unit}, function {function}, {count} registers"
-        guesses = _guesses(answers, count)
         if len(answers) < FEWEST:
             continue
+        guesses = _guesses(answers, count)
         if not guesses:
             found.append(Candidate(0.3, (heard, "none of the registers looks like a height")))
         for place, (offset, kind, order, score) in enumerate(guesses[:4]):
             address = max(first, 0) + offset
-            shown_in = _guessed_unit(answers, offset, kind, order)
+            largest = max(map(abs, _values(answers, offset, kind, order)))
+            shown_in, scale = _guessed_unit(largest, kind)
             confidence = score if place == 0 else min(score, 0.3)
             reasons = [heard, f"{kind} {order} from register {address} reads like a height"]
             reasons.append(f"its unit is nowhere written; {shown_in} is a guess")
             if first < 0:
                 reasons.append("no question was heard, so the register's address is not known")
             decoder = {"kind": "modbus", "unit": unit, "function": function, "address": address, "type": kind}
-            if kind in ("int32", "uint32", "float32"):
+            if kind != "int16":
                 decoder["order"] = order
+            if scale != 1:
+                decoder["scale"] = scale
             if not polled:
                 decoder["listen"] = True
             tables = {
@@ -89,29 +95,48 @@ def recognise_registers(data: bytes, *, polled: bool = False) -> list[Candidate]
 
 def _guesses(answers: Sequence[bytes], count: int) -> list[tuple[int, str, str, float]]:
     """(register, type, order, confidence) of what may be a height, likeliest first."""
-    found = []
-    for offset in range(count - 1):
-        for order in ORDERS:
-            values = [register_value(a[2 * offset : 2 * offset + 4], "float32", order) for a in answers]
-            if all(map(_plausible, values)) and any(values):
-                found.append((offset, "float32", order, 0.45 if _varies(values) else 0.35))
-    taken = {o for offset, _, _, _ in found for o in (offset, offset + 1)}
+    found = [guess for offset in range(count - 1) for guess in _floats(answers, offset)]
+    moving = [f for f in found if f[3] > STILL]
+    taken = {o for offset, _, _, _ in moving or found for o in (offset, offset + 1)}
     for offset in range(count):
-        if offset not in taken:
-            values = [register_value(a[2 * offset : 2 * offset + 2], "int16", "ABCD") for a in answers]
-            if _varies(values):
-                found.append((offset, "int16", "ABCD", 0.3))
-    by_place = Counter(f[0] for f in found)
-    if any(often > 1 for often in by_place.values()):
-        found = [(o, k, r, min(c, 0.3)) for o, k, r, c in found]
+        if offset in taken:
+            continue
+        for order in ("ABCD", "CDAB") if offset + 1 < count and offset + 1 not in taken else ():
+            if _is_long(answers, offset, order):
+                found.append((offset, "int32", order, 0.35))
+                taken |= {offset, offset + 1}
+        if offset not in taken and _varies(_values(answers, offset, "int16", "ABCD")):
+            found.append((offset, "int16", "ABCD", 0.35))
     return sorted(found, key=lambda f: -f[3])
 
 
-def _guessed_unit(answers: Sequence[bytes], offset: int, kind: str, order: str) -> str:
-    if kind != "float32":
-        return "mm"
-    largest = max(abs(register_value(a[2 * offset : 2 * offset + 4], kind, order)) for a in answers)
-    return "m" if largest < 100 else "mm" if largest < 5000 else "Pa"
+def _floats(answers: Sequence[bytes], offset: int) -> list[tuple[int, str, str, float]]:
+    """The word and byte orders in which two registers are a believable float; the one that moves before the rest."""
+    by_order = {order: _values(answers, offset, "float32", order) for order in ORDERS}
+    orders = [o for o, values in by_order.items() if all(map(_plausible, values)) and any(values)]
+    moving = [o for o in orders if _varies(by_order[o])]
+    alone = moving if len(moving) == 1 else orders if len(orders) == 1 else []
+    return [(offset, "float32", o, (0.45 if o in moving else STILL) if o in alone else UNCLEAR) for o in orders]
+
+
+def _is_long(answers: Sequence[bytes], offset: int, order: str) -> bool:
+    """Whether two registers move together as one whole number, and neither alone."""
+    high = offset if order == "ABCD" else offset + 1
+    signs = set(_values(answers, high, "int16", "ABCD"))
+    values = _values(answers, offset, "int32", order)
+    return len(signs) > 1 and max(map(abs, values)) < LONGEST and _varies(values)
+
+
+def _values(answers: Sequence[bytes], offset: int, kind: str, order: str) -> list[float]:
+    size = 2 if kind == "int16" else 4
+    return [register_value(a[2 * offset : 2 * offset + size], kind, order) for a in answers]
+
+
+def _guessed_unit(largest: float, kind: str) -> tuple[str, float]:
+    """A unit, and what a number is multiplied with, by how large it is."""
+    if kind == "float32":
+        return ("m" if largest < 20 else "mm" if largest < 5000 else "Pa"), 1.0
+    return "mm", next(scale for least, scale in ((2e6, 0.001), (2e4, 0.01), (0.0, 1.0)) if largest >= least)
 
 
 def _plausible(value: float) -> bool:
