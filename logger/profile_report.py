@@ -37,6 +37,7 @@ def document(profile: Profile, adjustment: Adjustment | None = None) -> dict[str
         "adjustment": _adjustment(adjustment),
         "closure": _closure(adjustment),
         "slopes": slopes.stretches(profile),
+        "cross_falls": slopes.cross_falls(profile),
         "steepest": slopes.steepest(profile),
         "flattest": slopes.flattest(profile),
         "one_more": slopes.one_more(profile),

@@ -152,16 +152,17 @@ class Unrest:
         """
         near_m, heights = max(self.widest_m, noise.reading_m), trace.heights
         away = self._beyond(trace, range(len(trace.times)), rest_m, 0.0)
-        last_far = max((i for i, d in away if d >= FAR * near_m), default=None)
+        last_far, far_m = max(((i, d) for i, d in away if d >= FAR * near_m), default=(None, 0.0))
         if last_far is None or trace.times[last_far] <= self._left_rest_s:
             return None
         last_near = max(i for i, d in away if d >= near_m)
         if trace.times[last_near] > trace.times[-1] - self.window_s:
             return None
-        step_s = (trace.times[-1] - trace.times[0]) / (len(trace.times) - 1)
+        if last_near == last_far:  # gone before the next reading: at most as slow as that
+            return Swing(min((trace.times[last_far + 1] - trace.times[last_far]) / math.log(far_m / near_m), LONGEST_S))
         after = math.fsum(d * d - noise.variance_m2 for i, d in away if i >= last_near)
         before = after + math.fsum(d * d for i, d in away if last_far <= i < last_near)
-        took_s = max(trace.times[last_near] - trace.times[last_far], step_s)
+        took_s = trace.times[last_near] - trace.times[last_far]
         damping_s = 2.0 * took_s / math.log(max(before / max(after, near_m**2), math.e))
         clear = [i for i, d in away if last_far <= i <= last_near and d > noise.reading_m]
         turned = [trace.times[j] for i, j in pairwise(clear) if (heights[i] < rest_m) is not (heights[j] < rest_m)]

@@ -1,7 +1,7 @@
 """What the profile says at a glance: slope between stations, where it is steepest, where another reading would help."""
 
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 from logger.profile import Profile, ProfilePoint
 
@@ -25,6 +25,31 @@ class OneMore:
     station_m: float
     u_m: float
     again: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CrossFall:
+    """The ground across the line at a station, as rise over run towards the right, with its standard uncertainty."""
+
+    station_m: float
+    slope: float
+    u: float
+
+
+def cross_falls(profile: Profile) -> tuple[CrossFall, ...]:
+    """Cross fall wherever points beside the line were observed, between the outermost; what both share cancels."""
+    found = []
+    for _, group in groupby(enumerate(profile.points), key=lambda one: round(one[1].station_m, 6)):
+        across = list(group)
+        (i, left), (j, right) = across[0], across[-1]
+        width_m = right.offset_m - left.offset_m
+        if width_m > 0.0:
+            variance = left.u_m**2 + right.u_m**2
+            if profile.covariance_m2 is not None:
+                variance -= 2.0 * float(profile.covariance_m2[i, j])
+            slope = (right.elevation_m - left.elevation_m) / width_m
+            found.append(CrossFall(left.station_m, slope, max(variance, 0.0) ** 0.5 / width_m))
+    return tuple(found)
 
 
 def stretches(profile: Profile) -> tuple[Stretch, ...]:

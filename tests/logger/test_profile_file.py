@@ -9,7 +9,7 @@ from logger.errors import FileError, NotASession, WrongFile
 from logger.profile import Profile, ProfilePoint
 from logger.profile_file import read_profile
 from logger.profile_report import csv_text, document
-from logger.slopes import flattest, one_more, steepest
+from logger.slopes import cross_falls, flattest, one_more, steepest
 
 
 def written(folder: Path, text: str) -> Path:
@@ -71,6 +71,19 @@ def test_what_is_no_profile_at_all(tmp_path: Path) -> None:
     for path in (tmp_path, tmp_path / "missing"):
         with pytest.raises(FileError):
             read_profile(path)
+
+
+def test_cross_fall_between_the_outermost_points_beside_the_line() -> None:
+    points = tuple(
+        ProfilePoint(x, side, z, 0.001)
+        for x, side, z in ((0, 0, 1.0), (1, -0.6, 1.2), (1, 0, 1.26), (1, 0.6, 1.26), (2, -0.5, 1.5), (2, 0, 1.45))
+    )
+    first, second = cross_falls(Profile(points))
+    assert (first.station_m, first.slope) == (1, pytest.approx(0.05))
+    assert first.u == pytest.approx(0.001 * 2**0.5 / 1.2)
+    assert (second.station_m, second.slope) == (2, pytest.approx(-0.1))
+    together = cross_falls(Profile(points, covariance_m2=np.full((6, 6), 1e-6)))
+    assert [c.u for c in together] == [0.0, 0.0]
 
 
 def test_slopes_and_where_one_more_reading_helps() -> None:

@@ -180,18 +180,42 @@ def test_rangefinder_with_one_absurd_outlier(corpus: Path) -> None:
     assert max(kept) < 600
 
 
-@pytest.mark.parametrize(("capture", "steady"), [("scale_26_9g_stable", True), ("scale_26_9g_unstable", False)])
-def test_balance_agrees_with_its_own_flag(corpus: Path, capture: str, steady: bool) -> None:
-    text = (corpus / "serial" / f"{capture}.bin").read_bytes().decode("ascii", "replace")
-    settler, count, t = Settler(Rule(window_s=0.4, spread_m=0.0005, resolution_m=0.0001)), 0, 0.0
-    for line in text.splitlines():
-        parts = line.split()
-        if len(parts) == 3 and parts[2] in "SU":
-            settler.feed(t, float(parts[0]) / 1000, parts[2] == "S")
-            count, t = count + 1, t + 0.1
-    assert count > 0
-    if count >= 6:
-        assert (settler.take(-0.05) is not None) is steady
+def balance(corpus: Path, capture: str) -> list[tuple[float, float, bool]]:
+    """Time, value in grams and the balance's own flag of each whole line, at the time its last byte came."""
+    lines, line = [], b""
+    with (corpus / "serial" / f"{capture}.timed.csv").open() as file:
+        for row in csv.DictReader(file):
+            line += bytes.fromhex(row["hex"])
+            if line.endswith(b"\n"):
+                value, _, flag = line.decode("ascii").split()
+                lines, line = [*lines, *([(float(row["t_s"]), float(value), flag == "S")] if flag in "SU" else [])], b""
+    return lines
+
+
+def test_nothing_is_steady_that_a_balance_calls_unsteady(corpus: Path) -> None:
+    # A gram is taken as a millimetre; the balance is loaded at 3.9 s and unloaded at 8.3 s of the capture.
+    lines = balance(corpus, "scale_various_values_and_overflow")
+    settler, agreed = Settler(Rule(window_s=1.0, resolution_m=0.00001)), []
+    for t, grams, own in lines:
+        settler.feed(t, grams / 1000)
+        live = settler.now()
+        assert live is not None
+        assert own or not live.steady
+        agreed.append(live.steady and own)
+    assert sum(agreed) >= 1
+    told = Settler(Rule(resolution_m=0.00001))
+    for t, grams, own in lines:
+        told.feed(t, grams / 1000, own)
+        assert (told.take(t - 1.8) is not None) is (own and t > 1.2)
+
+
+def test_a_balance_at_rest_is_steady_as_it_says(corpus: Path) -> None:
+    settler, taken = Settler(Rule(resolution_m=0.00001)), []
+    for t, grams, own in balance(corpus, "scale_tare"):
+        settler.feed(t, grams / 1000, own)
+        taken.append(settler.take(t - 1.6))
+    assert [s.height_m for s in taken[2:6] if s] == [0.1272] * 4
+    assert [s.height_m for s in taken[-6:] if s] == [0.0] * 6
 
 
 @pytest.mark.parametrize(("damping_s", "swing_s"), [(0.2, 0.8), (0.8, 1.5), (4.0, 6.0)])

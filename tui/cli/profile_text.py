@@ -57,6 +57,10 @@ def _at_a_glance(profile: Profile, units: Units) -> Iterator[str]:
         if stretch is not None:
             between = f"{show_length(stretch.from_m, units)} to {show_length(stretch.to_m, units)}"
             yield f"{word} from {between}: {stretch.slope:+.1%}"
+    for across in slopes.cross_falls(profile):
+        at = show_length(across.station_m, units)
+        side = "right" if across.slope > 0 else "left"
+        yield f"across at {at}: {abs(across.slope):.1%} up to the {side}, ± {AT_95 * across.u:.1%}"
     more = slopes.one_more(profile)
     if more is not None:
         at = show_length(more.station_m, units)
