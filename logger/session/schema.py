@@ -16,6 +16,8 @@ BUSY_S = 5.0
 LEFT = ".left"
 """What a log is called whose session is gone."""
 LONGEST_VALUE = 64 * 1024 * 1024
+NO_ROOM_BESIDE = (sqlite3.SQLITE_IOERR_SHMSIZE, sqlite3.SQLITE_IOERR_SHMOPEN, sqlite3.SQLITE_IOERR_SHMMAP)
+"""The file that readers and writer share beside a session cannot be made or grow: the disk is full."""
 FAULTS = (sqlite3.Error, UnicodeDecodeError)
 """What SQLite raises; its own message may hold bytes of a damaged file that are no text."""
 
@@ -132,7 +134,8 @@ def _must_exist(path: Path) -> None:
 
 
 def _cannot_open(error: sqlite3.Error) -> bool:
-    return error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
+    code = error.sqlite_errorcode
+    return code & 0xFF in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY) or code in NO_ROOM_BESIDE
 
 
 def _where_nothing_can_be_written(path: Path) -> sqlite3.Connection:
@@ -141,17 +144,20 @@ def _where_nothing_can_be_written(path: Path) -> sqlite3.Connection:
     if not log.exists() or log.stat().st_size == 0:
         return _connect(f"file:{quote(str(path.absolute()))}?mode=ro&immutable=1")
     # The log left by a killed recorder must be read with the file; no writer can be at work in such a folder.
-    folder = tempfile.TemporaryDirectory(prefix="risewalk-")
-    copy = Path(folder.name) / path.name
-    shutil.copyfile(path, copy)
-    shutil.copyfile(log, copy.with_name(log.name))
-    connection = sqlite3.connect(":memory:", isolation_level=None)
     try:
-        source = _connect(f"file:{quote(str(copy))}?mode=rw")
-        source.backup(connection)
-        source.close()
-    finally:
-        folder.cleanup()
+        return _in_memory(path, log)
+    except OSError as error:
+        raise FileError(path, f"it cannot be read together with its log ({error.strerror})") from error
+
+
+def _in_memory(path: Path, log: Path) -> sqlite3.Connection:
+    connection = _connect("file::memory:")
+    with tempfile.TemporaryDirectory(prefix="risewalk-") as folder:
+        copy = Path(folder) / path.name
+        shutil.copyfile(path, copy)
+        shutil.copyfile(log, copy.with_name(log.name))
+        with contextlib.closing(_connect(f"file:{quote(str(copy))}?mode=rw")) as source:
+            source.backup(connection)
     connection.execute("PRAGMA query_only = ON")
     return connection
 
@@ -200,7 +206,7 @@ def said(path: Path, error: Exception) -> FileError:
         return NotASession(path, "this is not a session of this program")
     if family in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_CONSTRAINT, sqlite3.SQLITE_ERROR):
         return CorruptSession(path, f"the file is damaged ({error})")
-    if family == sqlite3.SQLITE_FULL:
+    if family == sqlite3.SQLITE_FULL or code in NO_ROOM_BESIDE:
         return CannotWrite(path, "the disk is full; free some space, nothing saved so far is lost")
     if family in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return CannotWrite(path, "another program is at work on it just now; try again")

@@ -188,14 +188,14 @@ def _cut(
             print(f"after {len(answered)} answers: {error}", file=sys.stderr)
 
 
-def full_disk(folder: Path, pages: int = 40) -> Tally | str:
+def full_disk(folder: Path, pages: int = 60) -> Tally | str:
     """A disk of a few pages more each time, filled up by tagging, emptied again while recording goes on."""
     tally = Tally()
     place = folder / "small"
     place.mkdir()
     port = f"replay://{source(folder)}"
     for page in range(pages):
-        size = 60 * 1024 + page * 4096
+        size = 8 * 1024 + page * 4096
         if subprocess.run(
             ["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", place], capture_output=True, check=False
         ).returncode:
@@ -239,7 +239,7 @@ def _fill(file: Path, port: str, tally: Tally, page: int) -> None:
     if not refused and process.returncode not in (0, 5):
         tally.corrupt += 1
         print(said.decode(), file=sys.stderr)
-    if answers:
+    if file.exists() and file.stat().st_size:
         try:
             tally.lost += missing(answers, file)
         except RiseError as error:
@@ -296,7 +296,7 @@ def main() -> None:
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--kills", type=int, default=500)
     options.add_argument("--cuts", type=int, default=5000)
-    options.add_argument("--pages", type=int, default=40)
+    options.add_argument("--pages", type=int, default=60)
     options.add_argument("--gone", type=int, default=100)
     asked = options.parse_args()
     for name, run, size in (
