@@ -141,6 +141,7 @@ ACTIONS = (
     _check("next_mark", "down right n", "next", "The next place, without observing this one."),
     _check("last_mark", "up left p", "before", "The place before."),
     _check("face", "a", "face", "Write down a face measured with tape and spirit level."),
+    _check("depth", "t", "tread", "Write down the depth of a tread or landing measured with a tape."),
     _check("zero", "z", "zero", "Observe the zero again."),
     _check("undo", "u backspace", "undo", "Strike out the last observation of a built step (asked twice)."),
     _check("scroll_details", "m", "more", "Turn the page of the findings.", on_bar=False),

@@ -4,16 +4,19 @@ from pathlib import Path
 
 import pytest
 from textual import events
+from textual.command import CommandPalette
 from textual.pilot import Pilot
 
 from tui.actions import ACTIONS, JOB, Place, actions_at, keys_shown, shown_key
 from tui.app import RisewalkApp
 from tui.palette import JobCommands
 from tui.screens import TABLE
-from tui.screens.ask import Choose, Told
+from tui.screens.ask import Ask, Choose, Told
 from tui.screens.help import Help, Line
 from tui.screens.replay import ReplayScreen
 from tui.walking.opening import Opening
+from tui.widgets.bars import KeyBar, Saying, Tabs, TakeBar
+from tui.widgets.book import Book
 
 SCREENS = {**TABLE, Place.REPLAY: ReplayScreen}
 FRAMEWORK = {"tab", "shift+tab", "ctrl+c", "super+c", "ctrl+q"}
@@ -95,6 +98,33 @@ async def test_a_tap_in_help_does_what_the_line_says(pilot: Pilot[str], recorder
     await pilot.press("space")
     await until(pilot, lambda: recorder.rows)
     assert recorder.lines[-1] == "benchmark BM"
+
+
+async def test_bars_tabs_and_rows_can_be_tapped(pilot: Pilot[str], recorder) -> None:
+    app = pilot.app
+    await pilot.click(TakeBar)
+    await until(pilot, lambda: len(app.walk.rows) == 1)
+    await pilot.pause()
+    await pilot.click(Book, offset=(3, 1))
+    assert app.screen.query_one(Book).chosen.n == 1
+    await pilot.click(KeyBar, offset=(14, 0))
+    await until(pilot, lambda: "Strike out no. 1" in app.screen.query_one("#said", Saying).text)
+    await pilot.click(Tabs, offset=(14, 0))
+    await until(pilot, lambda: getattr(app.screen, "place", None) is Place.STEPS)
+    await pilot.click(Tabs, offset=(1, 0))
+    await until(pilot, lambda: getattr(app.screen, "place", None) is Place.WALK)
+
+
+async def test_the_palette_does_what_it_finds(pilot: Pilot[str], recorder) -> None:
+    app = pilot.app
+    await pilot.press("ctrl+p")
+    await until(pilot, lambda: isinstance(app.screen, CommandPalette) and app.focused)
+    await pilot.press(*"remark")
+    await until(pilot, lambda: app.screen.query_one("CommandList").option_count == 1)
+    await pilot.press("enter")
+    await until(pilot, lambda: isinstance(app.screen, Ask) and app.focused)
+    await pilot.press(*"dry", "enter")
+    await until(pilot, lambda: recorder.lines[-1] == "note dry")
 
 
 async def test_a_question_can_be_answered_by_taps_alone(pilot: Pilot[str], recorder) -> None:

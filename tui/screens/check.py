@@ -80,12 +80,18 @@ class CheckScreen(MarkingScreen):
 
     def action_face(self) -> None:
         """A face measured with tape and spirit level."""
+        self._by_tape("face", "Face of riser {}, by tape and spirit level")
+
+    def action_depth(self) -> None:
+        """A depth measured with a tape."""
+        self._by_tape("tread", "Depth behind riser {}, by tape, nosing to nosing")
+
+    def _by_tape(self, word: str, asks: str) -> None:
         target, units = self.target, self.desk.units
         if target is None:
             return
-        asks = f"Face of riser {target.riser}, by tape and spirit level"
-        ask = Ask(asks, "", lambda text: entries.wrong_length(text, units))
-        self._ask(ask, lambda text: self.send(f"face {target.riser} {entries.with_unit(text, units)}"))
+        ask = Ask(asks.format(target.riser), "", lambda text: entries.wrong_length(text, units))
+        self._ask(ask, lambda text: self.send(f"{word} {target.riser} {entries.with_unit(text, units)}"))
 
     def action_undo(self) -> None:
         """Strike out the last observation of a built step."""
