@@ -110,6 +110,9 @@ class _Check:
         """All risers, then evenness by flight, then fall and cross fall, then the whole."""
         self._other_zero()
         self._odd_numbers()
+        for doubt in self.built.doubts:
+            text = f"{doubt} does not agree with the others: strike it out if the step was moved after it"
+            self._note("doubt", Verdict.WARN, text)
         flight, risers, estimates = 1, [], {}
         for mark in self.plan.marks:
             estimate = self._face(mark.riser)

@@ -52,7 +52,9 @@ def _heights(adjusted: Adjustment, foot: str, faces: tuple[Taped, ...], digest: 
     heights = np.array([adjusted.heights[key].elevation_m for key in keys])
     covariance = np.array([[adjusted.covariance(one, two) for two in keys] for one in keys])
     profile = adjusted.profile
-    return Built(tuple(places), heights, covariance, faces, profile.datum, profile.datum_elevation_m, digest)
+    doubts = tuple(f"observation {s.n} ({s.label})" for s in adjusted.suspects)
+    zero = (profile.datum, profile.datum_elevation_m)
+    return Built(tuple(places), heights, covariance, faces, *zero, digest, doubts)
 
 
 def _beyond(survey: Survey, risers: int) -> Iterator[str]:

@@ -53,7 +53,7 @@ class Built:
     """Observed heights above the zero by place, with their full covariance (square metres) in the same order.
 
     `datum` names the zero mark of that walk, empty where it is the plan's by construction; `digest` is the last of its
-    session.
+    session; `doubts` name observations that do not agree with the others, in words.
     """
 
     places: tuple[Place, ...]
@@ -63,6 +63,7 @@ class Built:
     datum: str = ""
     datum_elevation_m: float = 0.0
     digest: str = ""
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,17 +5,20 @@ the line* (the probe is carried over the ground until the ground is at the heigh
 "on" holds until the height leaves the tolerance by a margin, so that words do not flicker at its edge.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
 from drivers.lengths import Units, show_length
 from logger.profile import Ground
-from logger.setout import SetOut
+from logger.setout import Mark, SetOut
 
 TOLERANCE_M = 0.003
 """Common practice for setting a unit by level."""
 MARGIN = 0.5
 """How far beyond the tolerance, as a part of it, "on" still holds."""
+INSIDE_M = 0.025
+"""How far inside a bench its ends are taken: about an inch."""
 FLAT = 0.02
 """Ground flatter than this gives no useful distance to go."""
 
@@ -152,14 +155,28 @@ def targets(plan: SetOut, level: Level, ground: Ground) -> tuple[Target, ...]:
                 Target(mark.riser, f"course {c.number}", level, c.top_m, mark.face_station_m) for c in mark.courses
             ]
             continue
+        if level is Level.SUBGRADE:
+            found += _subgrade(mark)
+            continue
         back_m = mark.face_station_m + (mark.depth_m or 0.0)
         for place, end, station in (("front", mark.front, mark.face_station_m), ("back", mark.back, back_m)):
-            height = {Level.FINISHED: end.finished_m, Level.BASE_TOP: end.base_top_m, Level.SUBGRADE: end.subgrade_m}[
-                level
-            ]
+            height = end.finished_m if level is Level.FINISHED else end.base_top_m
             if height is not None:
                 found.append(Target(mark.riser, place, level, height, station))
     return tuple(found)
+
+
+def _subgrade(mark: Mark) -> Iterator[Target]:
+    """Both ends of each bench, a little inside it: where two benches meet they would be taken for one point."""
+    names = ("front", "back") if len(mark.beds) == 1 else ("front", "edge back", "bench front", "back")
+    for bed, places in zip(mark.beds, (names[:2], names[2:])[: len(mark.beds)], strict=True):
+        front, back, deep = bed.front.subgrade_m, bed.back.subgrade_m, bed.end_m - bed.start_m
+        if front is None or back is None:
+            continue
+        inside = min(INSIDE_M, deep / 4)
+        for place, along in zip(places, (inside, deep - inside), strict=True):
+            height = front + (back - front) * along / deep
+            yield Target(mark.riser, place, Level.SUBGRADE, height, bed.start_m + along)
 
 
 def _crossing(riser: int, station_m: float, ground: Ground) -> Target:

@@ -52,7 +52,8 @@ class Profile:
 
     `points` are sorted by station, then offset; `covariance_m2` (n, n) is that of their elevations, in their order,
     or None where only `u_m` is known. `estimate_only` marks ground that was assumed, not observed: no set-out or
-    digging may come from it. `tape` is how the walk held its tape, so that marks can be measured the same way.
+    digging may come from it. `tape` is how the walk held its tape, so that marks can be measured the same way. Between
+    the stations `dug_m` the ground is not as it was walked: it has been dug since.
     """
 
     points: tuple[ProfilePoint, ...]
@@ -64,6 +65,7 @@ class Profile:
     source: str = ""
     digest: str = ""
     tape: Tape = Tape.LEVEL
+    dug_m: tuple[float, float] | None = None
     notes: tuple[str, ...] = field(default=())
 
     def ground(self) -> Ground:

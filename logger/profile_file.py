@@ -3,7 +3,7 @@
 import csv
 import io
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,9 +29,17 @@ def read_profile(path: Path | str, *, surface: Surface = Surface.GROUND) -> "Pro
     Raises FileError and its kinds (WrongFile lists every mistake of a CSV with its line), Refused `needs_zero` for a
     session without a zero.
     """
-    if is_session(path):
-        return read_adjustment(path, surface=surface).profile
-    return read_csv(path)
+    if not is_session(path):
+        return read_csv(path)
+    from logger.reduction.adjustment import adjust
+    from logger.session.replay import survey
+
+    walked = survey(path)
+    profile = adjust(walked, surface=surface).profile
+    if not any(o.surface is Surface.DUG and not o.struck for o in walked.observations):
+        return profile
+    dug = [point.station_m for point in adjust(walked, surface=Surface.DUG).profile.points]
+    return replace(profile, dug_m=(min(dug), max(dug)))
 
 
 def read_adjustment(

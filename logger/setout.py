@@ -21,6 +21,9 @@ from logger.steps.option import Option
 if TYPE_CHECKING:
     from logger.steps.brief import Brief
 
+BESIDE_M = 0.1
+"""A dig reaches this much beyond the outermost station that was taken in it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Heights:
@@ -138,6 +141,7 @@ def marks_of(profile: Profile, option: Option, build: Construction) -> SetOut:
         raise Refused("estimate_only", "the ground was assumed, not observed: walk it before setting out or digging")
     surface = _Surface(option, profile.ground())
     marks = tuple(_mark(k, surface, build, profile.tape) for k in range(1, option.risers + 1))
+    marks = tuple(replace(m, ground_crossings_m=_left(m.ground_crossings_m, profile.dug_m)) for m in marks)
     if not build.benched:
         marks = _on_one_slope(marks)
     return SetOut(
@@ -184,6 +188,13 @@ def crossings(ground: Ground, station_m: float, height_m: float, fall: float) ->
         elif i + 1 < len(x) and abs(above[i + 1]) > SAME_M and (gap > 0) != (above[i + 1] > 0):
             found.append(float(x[i] + (x[i + 1] - x[i]) * gap / (gap - above[i + 1])))
     return tuple(found)
+
+
+def _left(crossed: tuple[float, ...], dug_m: tuple[float, float] | None) -> tuple[float, ...]:
+    """The crossings where the ground is still there."""
+    if dug_m is None:
+        return crossed
+    return tuple(x for x in crossed if not dug_m[0] - BESIDE_M <= x <= dug_m[1] + BESIDE_M)
 
 
 class _Surface:
@@ -331,6 +342,10 @@ def driven(stake: Stake, top_m: float) -> Stake:
 
 def _notes(profile: Profile, surface: _Surface, build: Construction) -> tuple[str, ...]:
     notes, stations = list(profile.notes), surface.ground.stations_m
+    if profile.dug_m is not None:
+        notes.append(
+            f"dug from station {profile.dug_m[0]:.2f} m to {profile.dug_m[1]:.2f} m: no ground crossings there"
+        )
     if surface.end_m > stations[-1] + SAME_M or surface.line(1)[0] < stations[0] - SAME_M:
         notes.append("the steps go beyond the ground that was observed; ground and digging there are assumed level")
     if build.tread.unit_m is None:

@@ -1,6 +1,8 @@
 """From a walk to finished steps on the virtual level: marks, live guidance to them, and the as-built check."""
 
 import json
+import re
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -219,6 +221,29 @@ def test_a_pulled_cable_is_told_and_nothing_counts_before_the_zero_is_observed_a
     taken = until("", event="taken")
     assert taken["answer"]["riser"] == 1
     assert "too high" in taken["words"]
+
+
+def test_what_is_dug_is_kept_and_its_ground_crossings_are_gone(
+    site: Site, marks: list[dict[str, Any]], tmp_path: Path
+) -> None:
+    ground, brief, walk = site
+    session = tmp_path / "dug.walk"
+    shutil.copy(walk, session)
+    with guidance((ground, brief, session), "setout", "--height", "subgrade") as (level, until):
+        assert until("zero BM", event="taken")["answer"]["ok"]
+        for mark in marks:
+            for end in ("front", "back"):
+                level.ask(f"point dug {BM_M + mark[end]['subgrade_m']}")
+                answer = until("", event="taken")["answer"]
+                assert (answer["kind"], answer["surface"]) == ("station", "dug")
+        level.ask(f"point dug {BM_M + marks[0]['front']['subgrade_m'] - 0.05}")
+        until("riser 1 front", event="mark")
+        assert re.search(r"5\d mm off, is struck out|0\.05\d m off, is struck out", until("", event="struck")["words"])
+    after = json.loads(risewalk("setout", session, "--brief", brief, "--json"))
+    assert [m["ground_crossings_m"] for m in after["marks"]] == [[]] * len(marks)
+    for dug, walked in zip(after["marks"], marks, strict=True):
+        assert dug["front"]["ground_m"] == pytest.approx(walked["front"]["ground_m"], abs=0.001), "the ground stays"
+    assert any("no ground crossings there" in note for note in after["notes"])
 
 
 def test_finished_steps_are_observed_in_turn_and_judged_at_the_end(

@@ -69,7 +69,7 @@ def test_levels_change_what_is_kept(plan: Any) -> None:
     assert talk.said("take").ask == ("built 1 front",)
     talk.said("height subgrade")
     dug = talk.said("take").ask
-    assert dug == ("surface dug", "station 0.000000 m # riser 1 front", "surface ground")
+    assert dug == ("surface dug", "station 0.025000 m # riser 1 front", "surface ground"), "inside the bench"
     talk.said("height crossing")
     assert talk.said("take").ask == ("point g1",)
     told = talk.heard(reading(-0.1))

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from tui.walking.opening import Opening
 
 ENDS_WITHIN_S = 10.0
+PLACE = ("kind", "name", "riser", "place", "station_m", "offset_m", "surface")
+"""What makes two observations those of one place."""
 RECHECK_S, REMIND_S = 3600.0, 120.0
 """The zero is asked for again once it is so old, and asked for again while it is not observed; common practice."""
 Saying = Callable[[dict[str, Any]], None]
@@ -231,6 +233,19 @@ class Guided:
                 }
             )
 
+    async def _strike_what_moved(self, answer: dict[str, Any]) -> None:
+        """Strike what was taken at this place before the work there was moved; what agrees stays beside it."""
+        rows = (await self.client.ask("list")).get("observations", [])
+        same = [answer.get(key) for key in PLACE]
+        for row in rows:
+            standing = row["n"] < answer["n"] and not row["struck"] and [row.get(key) for key in PLACE] == same
+            apart = abs(row["above_zero_m"] - answer["above_zero_m"]) if standing else 0.0
+            if apart > self.talk.tolerance_m:
+                struck = await self.client.ask(f"strike {row['n']} # taken again after the work was moved")
+                off = show_length(apart, self.talk.units)
+                words = f"no. {row['n']} of the same place, {off} off, is struck out"
+                self.say({"event": "struck", "words": words, "answer": struck})
+
     async def _type(self) -> None:
         async for line in typed():
             reply = self.talk.said(line)
@@ -247,6 +262,8 @@ class Guided:
                 self.say({"event": "taken", "words": self.talk.answered(answer), "answer": answer})
             if answer.get("kind") == "benchmark":
                 await self._look_at_the_zero()
+            elif answer.get("event") == "observed":
+                await self._strike_what_moved(answer)
         if reply.words:
             self.say({"event": "mark", "words": reply.words})
         if reply.forward and taken:

@@ -165,3 +165,14 @@ def test_stations_in_another_order_are_told_and_no_depth_is_guessed(plan: SetOut
 def test_a_tread_of_a_riser_there_is_not_is_a_mistake(plan: SetOut) -> None:
     with pytest.raises(WrongFile, match=r"tread 30 is of riser 9: the layout has risers 1 to 3"):
         built_of(replace(walk(plan), treads=(Taped(30, 9, 0.4, 0.0009),)), 3, HERE)
+
+
+def test_a_step_moved_between_two_observations_is_pointed_out(plan: SetOut) -> None:
+    steps = walk(plan)
+    moved = [
+        replace(o, n=o.n + 20, t_s=o.t_s + 20, height_m=o.height_m + 0.03 * (o.riser == 2)) for o in steps.observations
+    ]
+    result = judged(plan, replace(steps, observations=(*steps.observations, *moved)))
+    said = [f.text for f in result.findings if f.rule == "doubt"]
+    assert any("of riser 2" in text and "strike it out if the step was moved" in text for text in said), said
+    assert result.status is not Status.PASS

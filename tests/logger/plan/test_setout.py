@@ -108,6 +108,16 @@ def test_ground_that_only_touches_counts_once() -> None:
     assert crossings(ridge, 0.0, 0.5, 0.0) == pytest.approx([1.0])
 
 
+def test_crossings_are_not_shown_where_the_slope_is_dug(slope: Profile, option: Option, build: Construction) -> None:
+    before = marks_of(slope, option, build)
+    first, second, third = (m.ground_crossings_m for m in before.marks)
+    dug = marks_of(replace(slope, dug_m=(1.0, second[0] + 0.01)), option, build)
+    assert [m.ground_crossings_m for m in dug.marks] == [(), (), third]
+    assert first
+    assert third
+    assert any("no ground crossings there" in note for note in dug.notes)
+
+
 def test_tape_is_held_as_in_the_walk(slope: Profile) -> None:
     ground = slope.ground()
     assert tape_at(3.0, ground, Tape.LEVEL) == 3.0
