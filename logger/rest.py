@@ -173,8 +173,8 @@ class Unrest:
         """How far the two windows before stray from this one, by root mean square beyond the noise."""
         most, end = 0.0, first
         for back in range(1, SURE_WINDOWS + 1):
-            begin = bisect_right(trace.times, trace.times[first] - self.window_s * back)
-            if begin == 0 or begin == end:
+            begin = min(bisect_right(trace.times, trace.times[first] - self.window_s * back), end - 1)
+            if begin <= 0:
                 return math.inf
             strays = sample.without_outliers(trace.heights[begin:end], self.widest_m)
             doubt = 1.0 + math.sqrt(2.0 / len(strays))

@@ -246,6 +246,18 @@ def test_nothing_is_steady_before_two_windows_were_heard_of_a_hose_not_known() -
     assert first(Rule(), stable=True) < 1.5
 
 
+@pytest.mark.parametrize("every_s", [0.7, 2.0, 10.0])
+def test_an_instrument_slower_than_its_window_is_waited_for_not_refused(every_s: float) -> None:
+    settler = Settler(Rule())
+    taken = []
+    for i in range(20):
+        settler.feed(i * every_s, 1.0 + 0.0001 * (i % 3))
+        taken.append(settler.take(-0.1) is not None)
+    first = taken.index(True)
+    assert 4 <= first <= 8
+    assert all(taken[first:])
+
+
 @pytest.mark.parametrize("step", [0.0005, 0.00127])
 def test_a_coarse_instrument_learns_what_its_noise_leaves_of_the_rounding(step: float) -> None:
     # Sheppard and Widrow: with noise of half a step, rounding leaves next to nothing on a mean; with none, it all stays.
