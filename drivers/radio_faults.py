@@ -72,7 +72,7 @@ def fault(port: str, error: BaseException) -> PortError:
         case BleakDBusError():
             return _dbus(port, error)
         case BleakGATTProtocolError():
-            if int(error.code) in WANTS_PAIRING:
+            if error.args[0] in WANTS_PAIRING:
                 return PortDenied(port, UNPAIRED)
             return PortLost(port, f"the instrument refused ({error.args[-1]})")
         case BleakDeviceNotFoundError():

@@ -89,7 +89,9 @@ def show(name: str, *, as_json: bool) -> None:
 
 @command.command()
 @click.argument("file")
-@click.option("--against", type=click.Path(path_type=Path), help="A file of bytes as the instrument sent them.")
+@click.option(
+    "--against", type=click.Path(path_type=Path), help="A file of bytes as sent; or what listen --bytes wrote."
+)
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
 def check(file: str, *, against: Path | None, as_json: bool) -> None:
     """Read FILE, a name or path, with every mistake; with --against, decode a capture by it."""

@@ -1,13 +1,14 @@
 """`listen`: bytes and readings live, or an unknown instrument identified."""
 
 import asyncio
+import signal
 import sys
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Coroutine, Sequence
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from drivers.identify.hearing import Identified
     from drivers.instrument import InstrumentFile
     from drivers.reading import Chunk, LinkChanged, Reading, Reject
+
+T = TypeVar("T")
 
 IDENTIFY_S = 10.0
 FEWEST_SHOWN_S = 0.1
@@ -40,7 +43,9 @@ Nothing is sent to the port unless --ask allows it.
 @click.option("--instrument", default="", help="Name or file of the instrument; none: identify it.")
 @click.option("--seconds", type=Finite(0.2, 86400), help="How long to listen (default: 10 to identify).")
 @click.option("--ask", is_flag=True, help="Allow questions to an instrument that is silent.")
-@click.option("--bytes", "show_bytes", is_flag=True, help="With --instrument: also the bytes as they come.")
+@click.option(
+    "--bytes", "show_bytes", is_flag=True, help="With --instrument: also the bytes as they come, hex over Bluetooth."
+)
 @click.option("--save", default="", help="Keep the proposal under this name in your own folder.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object at the end.")
 def command(port: str, *, instrument: str, seconds: float | None, save: str, as_json: bool, **how: bool) -> None:
@@ -59,9 +64,9 @@ def _identify(port: str, seconds: float, save: str, *, ask: bool, as_json: bool)
     if port.lower().startswith("ble://"):
         from drivers.ble_identify import identify_ble
 
-        found = asyncio.run(identify_ble(port, seconds))
+        found = _run(identify_ble(port, seconds))
     else:
-        found = asyncio.run(identify(port, seconds, ask=ask))
+        found = _run(identify(port, seconds, ask=ask))
     if as_json:
         emit_json(_document(port, found))
     else:
@@ -166,7 +171,24 @@ def _follow(port: str, name: str, seconds: float | None, *, as_json: bool, show_
 
     instrument = load(name)
     with suppress(KeyboardInterrupt):
-        asyncio.run(_followed(port, instrument, seconds, as_json=as_json, show_bytes=show_bytes))
+        _run(_followed(port, instrument, seconds, as_json=as_json, show_bytes=show_bytes))
+
+
+def _run(work: Coroutine[Any, Any, T]) -> T:
+    """Run it to its end; termination and hang-up end it as Ctrl+C does, so that the instrument is let go."""
+
+    async def watched() -> T:
+        task, loop = asyncio.current_task(), asyncio.get_running_loop()
+        assert task is not None
+        for name in ("SIGTERM", "SIGHUP"):
+            with suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
+                loop.add_signal_handler(getattr(signal, name), task.cancel)
+        return await work
+
+    try:
+        return asyncio.run(watched())
+    except asyncio.CancelledError:
+        raise KeyboardInterrupt from None
 
 
 async def _followed(
@@ -229,7 +251,8 @@ class _Heard:
             self.readings += readings
             return
         if self._show_bytes:
-            click.echo(printable(repr(event.data)))
+            shown = f"{event.channel} {event.data.hex()}" if event.channel else repr(event.data)
+            click.echo(printable(shown))
         if readings and event.t_s - self._shown_s >= FEWEST_SHOWN_S:
             self._shown_s = event.t_s
             click.echo(f"{readings[-1].height_m:+.4f} m")

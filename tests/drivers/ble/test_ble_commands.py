@@ -2,8 +2,12 @@
 
 import asyncio
 import json
+import signal
+import sys
+from pathlib import Path
 
-from ble_bench import elevation_level, sends, serial_level
+import pytest
+from ble_bench import elevation_level, sends, serial_level, until
 from click.testing import CliRunner, Result
 from fake_bluez import FakeBluez
 from fake_device import Peripheral
@@ -63,6 +67,42 @@ async def test_ports_says_where_nothing_advertises_or_bluetooth_is_off(bluez: Fa
     assert isinstance(refused, RadioOff)
     assert exit_code(refused) == 3
     assert "bluetoothctl power on" in str(refused)
+
+
+async def test_what_was_heard_is_a_capture_that_the_file_reads(bluez: FakeBluez, tmp_path: Path) -> None:
+    level = elevation_level()
+    bluez.bring(level)
+    sending = asyncio.create_task(sends(bluez, level, "2a6c", [b"\x7b\x00\x00", b"\x85\xff\xff"]))
+    heard = await risewalk("listen", "ble://LEVEL", "--instrument", "ble-elevation", "--bytes", "--seconds", "1.5")
+    sending.cancel()
+    capture = tmp_path / "heard.txt"
+    capture.write_text(heard.stdout)
+    told = json.loads(
+        (await risewalk("instruments", "check", "ble-elevation", "--against", str(capture), "--json")).stdout
+    )
+    assert {r["height_m"] for r in told["readings"]} == {1.23, -1.23}
+    assert not any(told["rejects"].values())
+    capture.write_text("2a6c 7b00\n2a6c 7B0000\n+1.2300 m\n2a6c 7b000\n")
+    told = json.loads(
+        (await risewalk("instruments", "check", "ble-elevation", "--against", str(capture), "--json")).stdout
+    )
+    assert [r["height_m"] for r in told["readings"]] == [1.23]
+    assert told["rejects"]["length"] == 1
+    capture.write_bytes(bytes(range(256)))
+    refused = await risewalk("instruments", "check", "ble-elevation", "--against", str(capture))
+    assert "a value such as 2a6c 7b0000" in str(refused.exception)
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+async def test_a_listener_that_is_ended_lets_the_device_go(bluez: FakeBluez, number: signal.Signals) -> None:
+    level = elevation_level()
+    bluez.bring(level)
+    words = ("-m", "tui.cli", "listen", "ble://LEVEL", "--instrument", "ble-elevation")
+    listening = await asyncio.create_subprocess_exec(sys.executable, *words, stdout=asyncio.subprocess.DEVNULL)
+    await until(lambda: level.characteristic("2a6c").listeners)
+    listening.send_signal(number)
+    await listening.wait()
+    await until(lambda: not level.connected)
 
 
 async def test_listen_identifies_and_follows_a_device(bluez: FakeBluez) -> None:

@@ -63,10 +63,11 @@ async def test_values_before_the_subscription_is_confirmed_count(bluez: FakeBlue
     assert values == [1, 2, 3]
 
 
-async def test_a_hang_up_ends_the_link_after_what_came_before(bluez: FakeBluez) -> None:
+@pytest.mark.parametrize("acquire", ["false", "true"])
+async def test_a_hang_up_ends_the_link_after_what_came_before(bluez: FakeBluez, acquire: str) -> None:
     level = elevation_level()
     bluez.bring(level)
-    async with opened() as link:
+    async with opened(file=instrument(f'characteristic = "2a6c"\nacquire = {acquire}')) as link:
         bluez.notify(level, "2a6c", b"\x01\x00\x00")
         bluez.hang_up(level)
         begun = time.monotonic()
