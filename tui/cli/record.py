@@ -22,8 +22,10 @@ HELP = """Record a walk: tag commands on stdin, one a line, each answered by one
     risewalk record slope.walk --port /dev/ttyUSB0 --instrument ascii-lines --units ft-in
 
 FILE is made if it does not exist, otherwise continued. Commands: benchmark NAME [ELEVATION], station DISTANCE
-[left|right OFFSET] [# note], turn NAME, setup, point NAME, surface, base, built, face, rod, force TAG, strike N,
-note TEXT, watch on|off, control off|shared, status, list, cancel, end.
+[left|right OFFSET] [# note], turn NAME, setup, point NAME, surface ground|dug|base|built, base RISER front|back,
+built RISER front|back|left|right [DISTANCE] (built 0 back is the walk below), face RISER LENGTH and tread RISER LENGTH
+by tape, rod LENGTH, force TAG, strike N [# reason], note TEXT, watch on|off, control off|shared, status, list, cancel,
+end.
 """
 
 
