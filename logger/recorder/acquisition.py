@@ -72,7 +72,7 @@ class State:
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """What the clocks show at once, in microseconds: the event loop's, session time, UTC, and sleep so far."""
+    """What the clocks show at once, in microseconds: the event loop's, the steady one, UTC, and sleep so far."""
 
     loop_us: int
     steady_us: int
@@ -111,6 +111,7 @@ class Acquisition:
     size: int = 0
     deaf: bool = False
     """Nothing is heard: the disk has refused for so long that no more can be held."""
+    seen: Moment | None = None
     live: asyncio.Event = field(default_factory=asyncio.Event)
 
     async def run(self) -> None:
@@ -125,21 +126,13 @@ class Acquisition:
 
     async def tick(self) -> None:
         """Hand over raw bytes at least once a second, and notice what happened to the clocks."""
-        loop, clock = asyncio.get_running_loop(), self.clock
-
-        def clocks() -> Moment:
-            return Moment(round(loop.time() * MICRO), clock.now_us(), clock.at_us(), clock.slept_us())
-
-        before = clocks()
         while True:
             await asyncio.sleep(TICK_S)
-            now = clocks()
-            self._passed(before, now)
-            before = now
+            self._look()
             self._room()
             if not self.pending:
                 self.outlet.keep([])
-            elif now.steady_us - self.pending[0].t_us >= TICK_S * MICRO:
+            elif self.clock.now_us() - self.pending[0].t_us >= TICK_S * MICRO:
                 self.flush()
 
     def batch(self) -> Draft | None:
@@ -177,6 +170,7 @@ class Acquisition:
         self._link(LinkChanged(seconds(self.clock.now_us()), Link.LOST, why))
 
     def _chunk(self, chunk: Chunk) -> None:
+        self._look()
         if self.deaf:
             return
         raw = RawChunk(self.clock.session_us(chunk.t_s), chunk.data, chunk.channel)
@@ -233,6 +227,14 @@ class Acquisition:
             self.flush()
             self.deaf = True
             self.end_wait(Refused("cannot_write", DEAF))
+
+    def _look(self) -> None:
+        """Notice what happened to the clocks: before bytes are joined that a sleep parted, and at each tick."""
+        loop_s, clock, before = asyncio.get_running_loop().time(), self.clock, self.seen
+        # not session time: to ask for it would move the bytes that still wait to this moment
+        self.seen = Moment(round(loop_s * MICRO), round(clock.steady() * MICRO), clock.at_us(), clock.slept_us())
+        if before is not None:
+            self._passed(before, self.seen)
 
     def _passed(self, before: Moment, now: Moment) -> None:
         slept_us, ran_us = now.slept_us - before.slept_us, now.loop_us - before.loop_us

@@ -65,6 +65,20 @@ async def test_a_machine_that_slept_asks_for_the_zero_again(site: Any) -> None:
     verify(site.path)
 
 
+async def test_bytes_on_both_sides_of_a_sleep_are_never_joined(site: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("logger.recorder.acquisition.TICK_S", 1000.0)
+    await site.start()
+    await site.tag("benchmark BM")
+    site.level.speak("12.")
+    await site.level.heard.join()
+    site.level.sleep(3600.0)
+    waits = await site.waiting("force benchmark BM")
+    site.level.speak("5678 m\r\n")
+    assert (await waits)["error"] == "link_lost"
+    await site.ask("end")
+    assert verify(site.path)[0].exact == 1
+
+
 def stand_still(seconds: float) -> None:
     """Hold the event loop, as a machine busy with something else does."""
     threading.Event().wait(seconds)
