@@ -243,3 +243,22 @@ async def test_a_recorder_that_died_is_said_and_does_not_take_the_screen_with_it
         await until(pilot, lambda: pilot.app.walk.gone)
         await pilot.press("space")
         await until(pilot, lambda: "recorder is gone" in said(pilot))
+
+
+async def test_after_a_gap_the_mark_sighted_from_here_is_asked_for(opened: Opened, recorder) -> None:
+    async with opened() as pilot:
+        for keys, count in ((["space"], 1), (["t", "space"], 2)):
+            await pilot.press(*keys)
+            await observed(pilot, recorder, count)
+        await pilot.press("space")
+        await until(pilot, lambda: pilot.app.walk.standing.setup == 2)
+        await pilot.press("space")
+        await observed(pilot, recorder, 3)
+        recorder.loses_link()
+        await until(pilot, lambda: "turning point TP1 again" in take_bar(pilot))
+        recorder.link = "live"
+        recorder.shows(0.5)
+        await pilot.press("z", "space")
+        await observed(pilot, recorder, 4)
+        recorder.loses_link()
+        await until(pilot, lambda: "zero on BM" in take_bar(pilot))

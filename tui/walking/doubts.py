@@ -83,7 +83,7 @@ def _reach(standing: Standing, live: Live | None, rows: Sequence[Row], units: Un
     if (reach := standing.reach_height_m) and live is not None:
         heights = [live.height_m, *(r.height_m for r in spans)]
         if (span := max(heights) - min(heights)) > REACH_PART * reach:
-            return [f"Reach: {height(span, units)} of {distance(reach, units)} used; turning point soon"]
+            return [f"Reach: {distance(span, units)} of {distance(reach, units)} used; turning point soon"]
     stations = [r.station_m for r in spans if r.station_m is not None]
     if (far := standing.reach_distance_m) and stations:
         span = max(stations) - min(stations)

@@ -61,6 +61,10 @@ def zero_check(standing: Standing, rows: Sequence[Row]) -> Suggestion:
 
 
 def _known_mark(standing: Standing, kept: Sequence[Row]) -> Suggestion:
+    """After a move the turning point; after a gap of the line what was sighted last from where the end stands now."""
+    here = [r for r in kept if r.setup == standing.setup and r.kind in ("benchmark", "turn")]
+    if here and here[-1].kind == "benchmark":
+        return zero_check(standing, kept)
     turns = [r for r in kept if r.kind == "turn" and r.setup < standing.setup]
     if turns and turns[-1].setup == standing.setup - 1:
         name = turns[-1].name
