@@ -60,7 +60,10 @@ def profile_notes(survey: Survey, points: Sequence[Point]) -> tuple[str, ...]:
     lasting = dict.fromkeys(o.name for o in taken if o.kind in (Kind.BENCHMARK, Kind.POINT))
     inside = _on_the_line(taken, lasting)
     outside = [name for name in lasting if name not in inside]
-    notes = [f"{name} is as high as {where} beside it: if that is one spot, the dig takes it away" for name, where in inside.items()]
+    notes = [
+        f"{name} is as high as {where} beside it: if that is one spot, the dig takes it away"
+        for name, where in inside.items()
+    ]
     if len(outside) < 2:
         holds = (
             f"{outside[0]} alone holds the zero outside the dig"
