@@ -73,14 +73,24 @@ async def scanning(port: str, adapter: str = "") -> AsyncIterator[asyncio.Queue[
 
     bluez: Any = {"adapter": adapter} if adapter else {}
     scanner = BleakScanner(on_advertisement, bluez=bluez)
+    starting = asyncio.get_running_loop().create_task(scanner.start())
     try:
-        await scanner.start()
+        await asyncio.shield(starting)
+    except asyncio.CancelledError:
+        await _finished(_undone(starting, scanner))
+        raise
     except Exception as error:
         raise fault(port, error) from error
     try:
         yield heard
     finally:
         await _finished(scanner.stop())
+
+
+async def _undone(starting: asyncio.Task[None], scanner: Any) -> None:
+    """Stop a scan that was given up while it began: the system may have begun it, and would go on for ever."""
+    await starting
+    await scanner.stop()
 
 
 async def already_connected(services: tuple[str, ...] = (), adapter: str = "") -> list[Seen]:

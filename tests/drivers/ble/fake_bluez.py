@@ -33,6 +33,9 @@ class FakeBluez:
         self.near: list[Peripheral] = []
         self.calls: list[tuple[str, str]] = []
         self.discovering: set[str] = set()
+        self.answers = asyncio.Event()
+        """Whether StartDiscovery is answered; it is done either way."""
+        self.answers.set()
         if adapter:
             self.objects[ADAPTER] = {
                 "org.bluez.Adapter1": {
@@ -163,6 +166,7 @@ class FakeBluez:
             self._fail(message, "org.bluez.Error.NotReady", "Resource Not Ready")
             return
         self.discovering.add(message.sender)
+        await self.answers.wait()
         self._reply(message)
         self._change(ADAPTER, "org.bluez.Adapter1", Discovering=True)
         for peripheral in list(self.near):

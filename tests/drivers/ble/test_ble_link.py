@@ -206,6 +206,17 @@ async def test_a_serial_line_over_two_characteristics(bluez: FakeBluez) -> None:
     assert heights == pytest.approx([n / 1000 for n in range(-20, 20)])
 
 
+async def test_a_scan_that_is_given_up_while_it_begins_is_stopped(bluez: FakeBluez) -> None:
+    bluez.answers.clear()
+    opening = asyncio.create_task(BleTransport("ble://LEVEL", instrument()).open())
+    await until(lambda: bluez.discovering)
+    opening.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await opening
+    bluez.answers.set()
+    await until(lambda: not bluez.discovering)
+
+
 async def test_a_value_that_is_only_read_is_asked_for(bluez: FakeBluez) -> None:
     level = elevation_level()
     level.characteristic("2a6c").flags = ("read",)
