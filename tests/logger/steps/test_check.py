@@ -107,7 +107,9 @@ def test_mirrored_ground_and_surface_swap_what_is_above_and_below(seed: int) -> 
     begins = np.unique(np.concatenate(([0.0], rng.uniform(0, 6, 8))))
     heights, slopes = rng.normal(0.8, 0.6, len(begins)), rng.normal(0, 0.05, len(begins))
     above, below = Line(ground, 0.0).areas(begins, np.append(begins[1:], 6.5), heights, slopes)
-    turned = Line(Ground(ground.stations_m, -ground.elevations_m), 0.0).areas(begins, np.append(begins[1:], 6.5), -heights, -slopes)
+    turned = Line(Ground(ground.stations_m, -ground.elevations_m), 0.0).areas(
+        begins, np.append(begins[1:], 6.5), -heights, -slopes
+    )
     assert turned[0] == pytest.approx(below, abs=1e-12)
     assert turned[1] == pytest.approx(above, abs=1e-12)
 
