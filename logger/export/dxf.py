@@ -52,6 +52,10 @@ def section_dxf(profile: Profile, plan: SetOut, width_m: float | None) -> str:
         space = document.modelspace()
         _section(space, profile.ground(), plan)
         _plan(space, plan, width_m, _plan_level(plan))
+        # The library keeps its classes in a set, whose order differs from one run to the next.
+        classes = document.classes
+        classes.add_required_classes(document.dxfversion)
+        classes.classes = dict(sorted(classes.classes.items()))
         out = io.StringIO()
         document.write(out)
         return out.getvalue()

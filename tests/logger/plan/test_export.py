@@ -3,9 +3,11 @@
 import csv
 import io
 import json
+import os
 import shutil
 import struct
 import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -152,3 +154,30 @@ def test_landxml_has_the_structure_of_its_schema(slope: Profile, plan: SetOut) -
         children = [child.tag.removeprefix(f"{{{NAMESPACE}}}") for child in element]
         if name in order:
             assert children == [child for child in order[name] if child in children], name
+
+
+@pytest.mark.parametrize("form", ["section_dxf(slope, plan, 1.2)", "landxml(slope, plan)"])
+def test_another_run_of_the_program_writes_the_same_bytes(form: str) -> None:
+    """Python orders sets anew in every process; what is written must not follow."""
+    script = f"""
+from hashlib import sha256
+from logger.construction import Construction, Layers
+from logger.export.dxf import section_dxf
+from logger.export.landxml import landxml
+from logger.profile import Profile, ProfilePoint
+from logger.setout import marks_of
+from logger.steps.option import Option
+slope = Profile(tuple(ProfilePoint(x, 0.0, x / 3, 0.001) for x in (0.0, 1.0, 2.0)))
+option = Option(risers=2, treads=2, face_m=0.2, nosing_rise_m=0.2, tread_m=0.4, fall=0.0, landing_fall=0.0,
+    depths_m=(0.4, 0.4), face_stations_m=(0.5, 0.9), tops_m=(0.4, 0.6), faces_m=(0.2, 0.2), landings=(), foot_m=0.2,
+    ground_above_m2=0.0, ground_below_m2=0.0, fit_m2=0.0, step_rule_m=0.8)
+plan = marks_of(slope, option, Construction(width_m=1.2, tread=Layers(unit_m=0.15, base_m=0.1)))
+print(sha256({form}.encode()).hexdigest())
+"""
+    runs = (
+        subprocess.run(
+            [sys.executable, "-c", script], env=os.environ | {"PYTHONHASHSEED": seed}, capture_output=True, check=True
+        ).stdout
+        for seed in ("1", "2")
+    )
+    assert len(set(runs)) == 1
