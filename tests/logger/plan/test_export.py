@@ -158,7 +158,7 @@ def test_landxml_has_the_structure_of_its_schema(slope: Profile, plan: SetOut) -
 
 @pytest.mark.parametrize("form", ["section_dxf(slope, plan, 1.2)", "landxml(slope, plan)"])
 def test_another_run_of_the_program_writes_the_same_bytes(form: str) -> None:
-    """Python orders sets anew in every process; what is written must not follow."""
+    """Python orders sets anew in every process: with these two seeds the DXF library wrote its classes in two orders."""
     script = f"""
 from hashlib import sha256
 from logger.construction import Construction, Layers
@@ -178,6 +178,6 @@ print(sha256({form}.encode()).hexdigest())
         subprocess.run(
             [sys.executable, "-c", script], env=os.environ | {"PYTHONHASHSEED": seed}, capture_output=True, check=True
         ).stdout
-        for seed in ("1", "2")
+        for seed in ("1", "4")
     )
     assert len(set(runs)) == 1
