@@ -21,11 +21,12 @@ HELP = """Record a walk: tag commands on stdin, one a line, each answered by one
 
     risewalk record slope.walk --port /dev/ttyUSB0 --instrument ascii-lines --units ft-in
 
-FILE is made if it does not exist, otherwise continued. Commands: benchmark NAME [ELEVATION], station DISTANCE
-[left|right OFFSET] [# note], turn NAME, setup, point NAME, surface ground|dug|base|built, base RISER front|back,
-built RISER front|back|left|right [DISTANCE] (built 0 back is the walk below), face RISER LENGTH and tread RISER LENGTH
-by tape, rod LENGTH, force TAG, strike N [# reason], note TEXT, watch on|off, control off|shared, status, list, cancel,
-end.
+FILE is made if it does not exist, otherwise continued. If it is moved or removed meanwhile, all of it is written anew
+beside it as NAME-rescued.walk, or in the folder for this program's state, and recording goes on there. Commands:
+benchmark NAME [ELEVATION], station DISTANCE [left|right OFFSET] [# note], turn NAME, setup, point NAME, surface
+ground|dug|base|built, base RISER front|back, built RISER front|back|left|right [DISTANCE] (built 0 back is the walk
+below), face RISER LENGTH and tread RISER LENGTH by tape, rod LENGTH, force TAG, strike N [# reason], note TEXT, watch
+on|off, control off|shared, status, list, cancel, end.
 """
 
 
