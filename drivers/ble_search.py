@@ -20,6 +20,9 @@ TWINS_S = 1.0
 """How long after the first that fits others are listened for, so that two of the same name are noticed."""
 OLD_ADDRESS_S = 3.0
 """How long the address of last time is waited for before the same name under another address is taken."""
+LEAVING_S = 3.0
+"""How long a device that is connected already is given to be let go: another program of this computer may just have
+ended, and its disconnect takes two seconds. After that it was left so by a crash, and is taken over."""
 NAMED = 6
 """Most devices named in a message."""
 
@@ -63,20 +66,24 @@ async def search(target: Target, service: str, *, within_s: float, last_address:
     A device that fits and has the address of last time, or whose address was asked for, is taken at once. PortMissing
     says what was heard instead; it also says so where several fit.
     """
-    ends = time.monotonic() + within_s
+    begun = time.monotonic()
+    ends = latest_end = begun + within_s
     heard: dict[str, Seen] = {}
-    fitting: list[Seen] = []
+    found_one = False
     async with scanning(target.port, target.adapter) as advertised:
         for seen in await already_connected((service, target.service), target.adapter):
             heard[seen.address] = seen
         while True:
-            was_found = bool(fitting)
             fitting = [seen for seen in heard.values() if target.fits(seen, service)]
-            for seen in fitting:
+            advertises = [seen for seen in fitting if not seen.connected]
+            for seen in advertises:
                 if target.is_address(seen) or seen.address == last_address:
                     return seen
-            if fitting and not was_found:
-                ends = min(ends, time.monotonic() + (OLD_ADDRESS_S if last_address else TWINS_S))
+            if advertises and not found_one:
+                found_one = True
+                ends = min(latest_end, time.monotonic() + (OLD_ADDRESS_S if last_address else TWINS_S))
+            elif fitting and not found_one:
+                ends = min(latest_end, begun + LEAVING_S)
             try:
                 async with asyncio.timeout(max(ends - time.monotonic(), 0.0)):
                     latest = await advertised.get()

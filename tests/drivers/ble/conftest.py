@@ -24,6 +24,7 @@ async def bus(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AsyncIterator[
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
     monkeypatch.setattr("drivers.transports.ble.last_addresses", {})
     monkeypatch.setattr("drivers.ble_search.TWINS_S", 0.1)
+    monkeypatch.setattr("drivers.ble_search.LEAVING_S", 0.2)
     yield running
     running.stop()
     await until(lambda: not waiting_for_the_bus())

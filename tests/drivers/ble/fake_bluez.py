@@ -99,6 +99,11 @@ class FakeBluez:
         if forget:
             self._forget(peripheral)
 
+    def connect(self, peripheral: Peripheral) -> None:
+        """Another program of this computer is connected to it."""
+        peripheral.connected = True
+        self._change(peripheral.path, "org.bluez.Device1", Connected=True, ServicesResolved=True)
+
     def hang_up(self, peripheral: Peripheral, *, answer: Message | None = None) -> None:
         """The link ends; asked-for notifications are remembered, as real BlueZ does."""
         if not peripheral.connected:
@@ -110,14 +115,16 @@ class FakeBluez:
         if answer is not None:
             self._reply(answer)
         self._change(peripheral.path, "org.bluez.Device1", Connected=False)
+        if self.discovering and peripheral in self.near:
+            self._advertise(peripheral)
 
     def power(self, *, on: bool) -> None:
         """The adapter is switched; off ends every link and removes what was only heard in a scan."""
         if not on:
+            self.discovering.clear()
             for peripheral in self.near:
                 self.hang_up(peripheral)
                 self._forget(peripheral)
-            self.discovering.clear()
         self._change(ADAPTER, "org.bluez.Adapter1", Powered=on, Discovering=False)
 
     def notify(self, peripheral: Peripheral, uuid: str, value: bytes) -> None:

@@ -109,6 +109,27 @@ async def test_a_device_left_connected_by_a_crash_is_taken_over(bluez: FakeBluez
     assert not level.connected
 
 
+async def test_a_device_that_another_program_is_just_leaving_is_waited_for(
+    bluez: FakeBluez, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its disconnect would end our link too."""
+    monkeypatch.setattr("drivers.ble_search.LEAVING_S", 30.0)
+    level = elevation_level()
+    bluez.bring(level)
+    async with opened():
+        pass
+    await until(lambda: not level.connected)
+    bluez.connect(level)
+    link = BleTransport("ble://LEVEL", instrument())
+    opening = asyncio.create_task(link.open())
+    await until(lambda: bluez.discovering)
+    bluez.hang_up(level)
+    await opening
+    assert level.connected
+    assert bluez.calls.count(("Connect", level.path)) == 2
+    await link.close()
+
+
 async def test_one_owner(bluez: FakeBluez) -> None:
     bluez.bring(elevation_level())
     async with opened():
