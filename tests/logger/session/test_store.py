@@ -7,6 +7,7 @@ import stat
 import subprocess
 import sys
 import threading
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ import pytest
 from logger.errors import CannotWrite, CorruptSession, FileError, InUse, NewerSession, NotASession
 from logger.session.events import GENESIS, Draft, EventKind, canonical
 from logger.session.lock import WriterLock
-from logger.session.store import Session
+from logger.session.store import FIRST_US, LAST_US, Session
 
 NOTE = Draft(5, 6, EventKind.NOTED, {"text": "more"})
 
@@ -124,6 +125,22 @@ def test_what_is_appended_together_is_saved_together_or_not_at_all(written: Path
         assert (session.events_saved, session.digest) == (11, before)
         session.append([NOTE, NOTE])
         assert session.events_saved == 13
+
+
+@pytest.mark.parametrize("at_us", [FIRST_US - 1, LAST_US + 1])
+def test_a_time_outside_any_calendar_is_neither_added_nor_read(
+    written: Path, tamper: Callable[[Path, str], None], at_us: int
+) -> None:
+    with Session.resume(written) as session:
+        with pytest.raises(CannotWrite, match="clock is outside the years 1 to 9999"):
+            session.append([NOTE, Draft(at_us, 1, EventKind.NOTED, {"text": ""})])
+        session.append([NOTE, Draft(min(max(at_us, FIRST_US), LAST_US), 1, EventKind.NOTED, {"text": ""})])
+    with Session.open(written) as session:
+        assert [e.at[:4] for e in session.events(after=12)] == ["0001" if at_us < 0 else "9999"]
+    tamper(written, f"UPDATE event SET at_us = {at_us} WHERE n = 3")
+    with Session.open(written) as session, pytest.raises(CorruptSession, match="not in the form") as caught:
+        list(session.events())
+    assert caught.value.event == 3
 
 
 def test_a_full_disk_is_said_and_loses_nothing_saved(tmp_path: Path) -> None:
