@@ -125,18 +125,21 @@ class Strip:
 
     def crossings(self, levels: tuple[Floats, Floats], over: "Cells") -> tuple[Indexes, Indexes, Indexes]:
         """Where the ground passes through a level within a cell: risers in order, rows and cells."""
-        cells = np.arange(self.lattice.count)
-        first_m, more_m = levels[0][:, None], levels[1][:, None]
+        count, (first_m, more_m) = self.lattice.count, levels
         more_m = np.where(np.abs(more_m) < FLAT_M, FLAT_M, more_m)
-        reached, left = (self.least[cells] - first_m) / more_m + 1, (self.most[cells] - first_m) / more_m + 1
-        further = cells - over.begin[:, None]
+        reached = (self.least[:count] - first_m[:, None]) / more_m[:, None]
+        left = (self.most[:count] - first_m[:, None]) / more_m[:, None]
+        if more_m.min() < 0:
+            reached, left = np.minimum(reached, left), np.maximum(reached, left)
+        low, high = np.ceil(reached - ROUNDING), np.floor(left + ROUNDING)
+        rows, cells = np.nonzero(low <= high)
+        further = cells - over.begin[rows]
         first = np.maximum((further - over.length) // over.pitch + 2, 1)
         last = np.minimum(further // over.pitch + 1, over.risers)
-        low = np.maximum(np.ceil(np.minimum(reached, left) - ROUNDING), first).astype(np.intp)
-        high = np.minimum(np.floor(np.maximum(reached, left) + ROUNDING), last).astype(np.intp)
-        counts = np.maximum(high - low + 1, 0).ravel()
-        rows, at = np.divmod(np.repeat(np.arange(counts.size), counts), len(cells))
-        risers = np.repeat(low.ravel() - (np.cumsum(counts) - counts), counts) + np.arange(len(at))
+        low = np.maximum(low[rows, cells] + 1, first).astype(np.intp)
+        counts = np.maximum(np.minimum(high[rows, cells] + 1, last).astype(np.intp) - low + 1, 0)
+        rows, at = np.repeat(rows, counts), np.repeat(cells, counts)
+        risers = np.repeat(low - (np.cumsum(counts) - counts), counts) + np.arange(len(at))
         order = np.argsort(risers, kind="stable")
         return risers[order], rows[order], at[order]
 
@@ -175,21 +178,22 @@ class Stack:
         """The cell in which each row begins behind each riser."""
         return self.over.begin + (risers - 1)[:, None] * self.over.pitch
 
-    def sums(self, low: int, high: int) -> Floats:
+    def sums(self, low: int, high: int, rows: slice) -> Floats:
         """Weighted area under each row (second axis) of each riser (first) from its beginning to each grid line."""
         risers, (above, below) = np.arange(low, high + 1), self.lattice.weights
-        firsts = self.firsts(risers)
+        firsts = self.firsts(risers)[:, rows]
         signed = self.windows[firsts]
-        signed -= self.levels_m(risers)[..., None] * self.lattice.grid_m
+        signed -= self.levels_m(risers)[:, rows, None] * self.lattice.grid_m
         sums = np.empty((*firsts.shape, self.over.length + 1))
         sums[..., 0] = 0.0
         cells = np.multiply(signed, above, out=sums[..., 1:])
         signed *= -below
         np.maximum(cells, signed, out=cells)
-        at, rows, crossed = self.crossed
-        these = slice(*np.searchsorted(at, (low, high + 1)))
-        riser, row = at[these] - low, rows[these]
-        cells[riser, row, crossed[these] - firsts[riser, row]] = self.split[these]
+        at, row, crossed = self.crossed
+        these = np.arange(*np.searchsorted(at, (low, high + 1)))
+        these = these[(row[these] >= rows.start) & (row[these] < rows.stop)]
+        riser, own = at[these] - low, row[these] - rows.start
+        cells[riser, own, crossed[these] - firsts[riser, own]] = self.split[these]
         return np.cumsum(sums, axis=-1, out=sums)
 
 

@@ -20,21 +20,23 @@ class Flights:
         self.recent[..., columns] = np.inf
         self.older[..., columns] = np.inf
 
-    def end_with(self, cost: Floats) -> None:
-        """What a flight costs that ends with one riser further down."""
+    def end_with(self, cost: Floats, rows: slice) -> None:
+        """What a flight costs that ends with one riser further down; it can only in some rows."""
         self.turn += 1
         if self.most is None and self.least == 1:
-            np.minimum(self.older, cost, out=self.older)
+            np.minimum(self.older[rows], cost, out=self.older[rows])
             return
-        self.recent[self.turn % len(self.recent)] = cost
+        latest = self.recent[self.turn % len(self.recent)]
+        latest[...] = np.inf
+        latest[rows] = cost
         if self.most is None:
             np.minimum(self.older, self.recent[(self.turn + 1) % self.least], out=self.older)
 
-    def cheapest(self) -> Floats:
-        """The least over all flights that begin with the riser taken last."""
+    def cheapest(self, rows: slice) -> Floats:
+        """The least over all flights that begin with the riser taken last, in some rows."""
         if self.most is None:
-            return self.older
+            return self.older[rows]
         if self.least == 1:
-            return np.asarray(self.recent.min(axis=0))
+            return np.asarray(self.recent[:, rows].min(axis=0))
         ages = np.arange(self.least - 1, self.most)
-        return np.asarray(self.recent[(self.turn - ages) % self.most].min(axis=0))
+        return np.asarray(self.recent[(self.turn - ages) % self.most, rows].min(axis=0))

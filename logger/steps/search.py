@@ -32,6 +32,9 @@ from logger.steps.problem import HeightRule, Problem
 from logger.steps.reach import Reach
 from logger.steps.sweeps import Sweep, Uppermost, levels_of, sweeps_of, together
 
+EVERY = 4
+"""Every so many risers it is asked whether a sweep can still win."""
+
 BUDGET_M2 = TIE_M2 / 2
 """Slack when a tie is walked for the lowest faces; a landing more must earn TIE_M2."""
 
@@ -94,6 +97,24 @@ class Exit:
         return self.first + self.way.passed
 
 
+@dataclass(frozen=True, slots=True)
+class Table:
+    """What is known behind one riser, for the rows that can be: numbers of landings that may have been passed there.
+
+    `sums` are areas from its line on, `end` least costs from a flight's last riser on, less the treads above it,
+    `begin` those from a flight's first riser on.
+    """
+
+    rows: slice
+    sums: Floats
+    end: Floats
+    begin: Floats
+
+    def end_at(self, row: int, column: int) -> float:
+        """One of the ends, without end where the row cannot be."""
+        return float(self.end[row - self.rows.start, column]) if self.rows.start <= row < self.rows.stop else np.inf
+
+
 class Search:
     """Sweeps over the grid from the last depth down to the first, and the walk back up along the best of each."""
 
@@ -124,9 +145,7 @@ class Search:
         begin = self.passed * self.shift
         self.stack = Stack(lattice.strip(landing_fall), levels, Cells(begin, problem.tread, length, problem.searched))
         self.above = self._above()
-        self.begin: dict[int, Floats] = {}
-        self.end: dict[int, Floats] = {}
-        self.sums: dict[int, Floats] = {}
+        self.tables: dict[int, Table] = {}
 
     def layouts(self, reach: Reach | None) -> Iterator[Layout]:
         """The best layout of each sweep that has one, with at least one landing; none where it cannot be the best."""
@@ -136,7 +155,7 @@ class Search:
         if not self._gone_down(reach):
             return
         for sweep, row in zip(self.sweeps, self.first[:-1], strict=True):
-            if np.isfinite(self.begin[1][row, 0]):
+            if np.isfinite(self.tables[1].begin[row, 0]):
                 depths, landings = self._walk(int(row))
                 if p.last_m is not None:
                     depths.append(p.last_m)
@@ -151,70 +170,87 @@ class Search:
         p, shape = self.problem, (len(self.passed), self.width)
         most = None if p.flight_most is None else max(p.flight_least, min(p.flight_most, p.searched))
         flights = Flights(p.flight_least, most, shape)
-        treads_above, begin, ends = np.zeros(shape), np.full(shape, np.inf), np.full(shape, np.inf)
-        for k, sums, treads in self._measured():
-            end = self._landing(k, sums, begin)
+        treads_above, ends = np.zeros(shape), np.full(shape, np.inf)
+        for k, rows, sums, treads in self._measured():
+            end = self._landing(k, rows, sums)
             if self.places.wishes:
                 flights.bar(self._barred_treads(k))
-            treads_above += treads
-            end -= treads_above
-            flights.end_with(end)
-            begin = treads_above + flights.cheapest()
-            self.sums[k], self.end[k], self.begin[k] = sums, end, begin
+            above = treads_above[rows]
+            above += treads
+            end -= above
+            flights.end_with(end, rows)
+            self.tables[k] = Table(rows, sums, end, above + flights.cheapest(rows))
             if reach is not None:
-                np.minimum(ends, end, out=ends)
-                if reach.hopeless(k, self.passed * self.shift, treads_above + ends):
+                np.minimum(ends[rows], end, out=ends[rows])
+                if k % EVERY == 0 and reach.hopeless(k, self.stack.over.begin[rows], above + ends[rows]):
                     return False
         return True
 
-    def _measured(self) -> Iterator[tuple[int, Floats, Floats]]:
-        """From the uppermost riser down: areas from its line on to each grid line, and the cost of a tread."""
+    def _measured(self) -> Iterator[tuple[int, slice, Floats, Floats]]:
+        """From the uppermost riser down: rows that can be, areas from its line to each grid line, cost of a tread."""
         block = max(1, AT_ONCE // (len(self.passed) * self.stack.over.length))
         for high in range(self.problem.searched, 0, -block):
             low = max(1, high - block + 1)
-            sums = self.stack.sums(low, high)
-            treads = self._treads(sums, low)
-            yield from zip(range(high, low - 1, -1), sums[::-1], treads[::-1], strict=True)
+            rows = self._possible(low, high)
+            sums = self.stack.sums(low, high, rows)
+            treads = self._treads(sums, low, rows)
+            for i in range(high - low, -1, -1):
+                yield low + i, rows, sums[i], treads[i]
 
-    def _treads(self, sums: Floats, low: int) -> Floats:
+    def _possible(self, low: int, high: int) -> slice:
+        """The rows of a single sweep that can be there: no more landings passed, or to come, than there are risers."""
+        if len(self.sweeps) > 1 or not self.counted:
+            return slice(0, len(self.passed))
+        fewest = self.sweeps[0].uppermost[0].passed
+        return slice(max(0, fewest - (self.problem.searched - low)), min(len(self.passed), high))
+
+    def _treads(self, sums: Floats, low: int, rows: slice) -> Floats:
         """Cost of a tread from each column on, behind risers from `low` on."""
         p, (fall, landing_fall) = self.problem, self.sweeps[0].heights.slopes
         if self.spans is None:
             return sums[..., p.tread : p.tread + self.width] - sums[..., : self.width]
         risers = np.arange(low, low + len(sums))
-        firsts = self.stack.firsts(risers)
+        firsts = self.stack.firsts(risers)[:, rows]
         x = (firsts[..., None] + self.columns) * p.grid_m
-        return self.spans.areas(self.stack.levels_m(risers)[..., None] + (landing_fall - fall) * x, firsts)
+        return self.spans.areas(self.stack.levels_m(risers)[:, rows, None] + (landing_fall - fall) * x, firsts)
 
-    def _landing(self, k: int, sums: Floats, begin: Floats) -> Floats:
+    def _landing(self, k: int, rows: slice, sums: Floats) -> Floats:
         """Least cost of a landing behind riser k and all that follows it."""
-        best = np.full(begin.shape, np.inf)
         if k < self.problem.searched:
-            self._lower_landing(k, self._onward(sums, begin), best)
-        for place, row in enumerate(self.at):
-            ways = self._uppermost(k, place)
-            best[row, ways] = np.minimum(best[row, ways], sums[row, self.whole[place]] + self.above[k, place])
+            best = self._lower_landing(k, self._onward(k, rows, sums))
+        else:
+            best = np.full((len(sums), self.width), np.inf)
+        for place, row in enumerate(self.at - rows.start):
+            if 0 <= row < len(best):
+                ways = self._uppermost(k, place)
+                best[row, ways] = np.minimum(best[row, ways], sums[row, self.whole[place]] + self.above[k, place])
         best -= sums[:, : self.width]
         best += TIE_M2
         return best
 
-    def _onward(self, sums: Floats, begin: Floats) -> Floats:
+    def _onward(self, k: int, rows: slice, sums: Floats) -> Floats:
         """Cost from the riser's line on of a landing to each column that is not the uppermost, and what follows."""
         reach = slice(self.shift + self.problem.tread, self.shift + self.problem.tread + self.width)
+        after = self.tables[k + 1]
         if not self.counted:
-            return sums[:, reach] + begin
-        onward = np.full(begin.shape, np.inf)
-        np.add(sums[:-1, reach], begin[1:], out=onward[:-1])
-        onward[self.first[1:] - 1] = np.inf
+            return sums[:, reach] + after.begin
+        low, high = max(rows.start + 1, after.rows.start), min(rows.stop + 1, after.rows.stop)
+        onward = np.full((len(sums), self.width), np.inf)
+        to = slice(low - 1 - rows.start, high - 1 - rows.start)
+        np.add(sums[to, reach], after.begin[low - after.rows.start : high - after.rows.start], out=onward[to])
+        if len(self.sweeps) > 1:
+            onward[self.first[1:] - 1] = np.inf
         return onward
 
-    def _lower_landing(self, k: int, onward: Floats, best: Floats) -> None:
-        """Into `best`, for each column, the least `onward` that a landing from there may reach."""
+    def _lower_landing(self, k: int, onward: Floats) -> Floats:
+        """For each column, the least `onward` that a landing from there may reach."""
         step, gap = self.problem.landing_step, self.least - self.shift
+        if self.places.free and not gap:
+            return running_least(onward, step)
+        best = np.full(onward.shape, np.inf)
         if self.places.free:
-            reach = running_least(onward, step)
-            best[:, : max(0, self.width - gap)] = reach[:, gap:]
-            return
+            best[:, : max(0, self.width - gap)] = running_least(onward, step)[:, gap:]
+            return best
         for window in self.places.windows(k):
             starts = np.arange(window.begin, window.end + 1)
             first = np.maximum(starts + window.need, window.low)
@@ -223,6 +259,7 @@ class Search:
             at = starts[inside]
             reach = running_least(onward[:, window.low : window.high + 1], step)
             best[:, at] = np.minimum(best[:, at], reach[:, first[inside] - window.low])
+        return best
 
     def _uppermost(self, k: int, place: int) -> slice | NDArray[np.bool_]:
         """From which columns of its row an uppermost landing may begin behind riser k."""
@@ -297,21 +334,24 @@ class Search:
         barred = [i for i in range(k, last) if self.places.wishes and self._barred_treads(i)[column]]
         last = min([last, *barred])
         first = k + p.flight_least - 1
-        costs = np.array([self.end[i][row, column] for i in range(first, last + 1)])
+        costs = np.array([self.tables[i].end_at(row, column) for i in range(first, last + 1)])
         least = costs.min()
         chosen = int(np.flatnonzero(costs <= least + spare)[-1])
         return first + chosen, spare - float(costs[chosen] - least)
 
     def _shortest_landing(self, k: int, row: int, column: int, spare: float) -> tuple[int | None, float]:
         """The column after the shortest landing that costs no more than there is to spare; None for the uppermost."""
-        p, sums = self.problem, self.sums[k][row]
+        p, table = self.problem, self.tables[k]
+        sums = table.sums[row - table.rows.start]
         uppermost = np.inf
         for place in map(int, np.flatnonzero(self.at == row)):
             if column in self.columns[self._uppermost(k, place)]:
                 uppermost = sums[self.whole[place]] + self.above[k, place]
         if k == p.searched or (self.counted and row + 1 in self.first):
             return None, spare
-        costs = sums[self.shift + p.tread :][: self.width] + self.begin[k + 1][row + self.counted]
+        after = self.tables[k + 1]
+        onward = after.begin[row + self.counted - after.rows.start]
+        costs = sums[self.shift + p.tread :][: self.width] + onward
         costs[~self._reached(k, column)] = np.inf
         least = min(uppermost, costs.min())
         within = np.flatnonzero(costs <= least + spare)
