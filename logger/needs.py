@@ -6,6 +6,7 @@ Lengths become exact decimals once, rounded to a tenth of a millimetre; from the
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_EVEN, Decimal
+from itertools import pairwise
 from math import hypot
 
 from drivers.lengths import Units
@@ -73,6 +74,14 @@ class Job:
         """From the first riser line to the end of the steps."""
         return self.plan.end_station_m - self.plan.marks[0].face_station_m
 
+    @property
+    def benches_m(self) -> float:
+        """How far the subgrade goes up and down between its benches, all of them together."""
+        pairs = pairwise(self.plan.beds)
+        steps = ((a.back.subgrade_m, b.front.subgrade_m) for a, b in pairs)
+        total = sum(abs(high - low) for low, high in steps if low is not None and high is not None)
+        return total if self.build.benched else 0.0
+
     def length(self, value_m: float) -> str:
         """A length in both systems."""
         return measures.both(measures.length(value_m, self.units))
@@ -122,8 +131,9 @@ def _base(job: Job) -> Iterator[Need]:
     yield Need(Use.BEDDING, exact(work.bedding_m3), Kind.VOLUME, how)
     if build.geotextile:
         up = 2 * (build.tread.base_m or 0.0)
-        area = (work.length_m + up + build.lap_m) * (work.width_m + up)
-        how = f"subgrade, up the sides of the base, and a lap of {job.length(build.lap_m)}"
+        area = (work.length_m + job.benches_m + up + build.lap_m) * (work.width_m + up)
+        over = f" and {job.length(job.benches_m)} up from bench to bench" if job.benches_m else ""
+        how = f"subgrade{over}, up the sides of the base, and a lap of {job.length(build.lap_m)}"
         yield Need(Use.GEOTEXTILE, exact(area), Kind.AREA, how)
 
 

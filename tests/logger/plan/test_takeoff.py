@@ -53,6 +53,16 @@ def test_net_quantities_by_hand(wanted: tuple[Need, ...]) -> None:
     assert float(need(wanted, Use.HANDRAIL).quantity) == pytest.approx(math.hypot(2.0, rise) + 0.3048 + 0.4, abs=1e-4)
 
 
+def test_geotextile_goes_up_from_bench_to_bench(slope: Profile, option: Option, build: Construction) -> None:
+    lined = replace(build, geotextile=True, landing=build.tread, first=build.tread, lap_m=0.3)
+    plan = marks_of(slope, option, lined)
+    flat = needs(plan, dig(slope, plan, lined, Soil()), lined)
+    # Two benches up by one face each, 2 m long, 1.2 m wide, 15 cm of base up all four sides, 30 cm of lap.
+    by_hand = (2.0 + 2 * option.face_m + 0.3 + 0.3) * (1.2 + 0.3)
+    assert float(need(flat, Use.GEOTEXTILE).quantity) == pytest.approx(by_hand, abs=1e-4)
+    assert "from bench to bench" in need(flat, Use.GEOTEXTILE).how
+
+
 def test_base_and_bedding_stand_by_volume_and_by_mass_with_how_that_is_known(wanted: tuple[Need, ...]) -> None:
     # 2.1 to 2.3 t/m3 for dense crushed base in place, 1.7 to 1.9 for bedding sand: both from memory.
     for use, least, most in ((Use.BASE, 2.1, 2.3), (Use.BEDDING, 1.7, 1.9)):
