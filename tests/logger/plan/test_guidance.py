@@ -1,5 +1,7 @@
 """Live guidance: words, hysteresis, bells, and the zero asked for again."""
 
+from dataclasses import replace
+
 import pytest
 
 from drivers.lengths import Units
@@ -72,3 +74,16 @@ def test_targets_are_the_heights_of_the_marks(slope: Profile, option: Option, bu
     assert [t.station_m for t in crossing] == [m.ground_crossings_m[0] for m in plan.marks]
     assert crossing[1].slope == pytest.approx(0.3)
     assert targets(marks_of(slope, option, Construction()), Level.BASE_TOP, ground) == ()
+
+
+def test_each_bench_has_its_own_stations_a_little_inside(slope: Profile, option: Option, build: Construction) -> None:
+    plan = marks_of(slope, option, replace(build, edge_m=0.3))
+    deep = targets(plan, Level.SUBGRADE, slope.ground())
+    assert [t.place for t in deep if t.riser == 2] == ["front", "edge back", "bench front", "back"]
+    stations = [t.station_m for t in deep]
+    assert stations == sorted(stations)
+    assert len(set(stations)) == len(stations), "benches that meet are never one point"
+    edge, bench = plan.marks[1].beds
+    assert [t.station_m for t in deep if t.riser == 2] == pytest.approx([1.425, 1.675, 1.725, 2.575])
+    assert deep[3].height_m == pytest.approx(edge.back.subgrade_m - 0.02 * 0.025)
+    assert deep[4].height_m == pytest.approx(bench.front.subgrade_m + 0.02 * 0.025)
