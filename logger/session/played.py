@@ -54,7 +54,8 @@ class _Player:
             yield event.t_us, answer_of(body, event.at_us)
         else:
             shown = body if event.kind not in SHOWN else {key: body[key] for key in SHOWN[EventKind(event.kind)]}
-            yield event.t_us, {"event": event.kind, **shown, "at": event.at}
+            stalled = {key: body[key] for key in ("stalled_us",) if key in body}
+            yield event.t_us, {"event": event.kind, **shown, **stalled, "at": event.at}
 
     def _readings(self, event: Event) -> Iterator[tuple[int, dict[str, Any]]]:
         if self._pipeline is None:

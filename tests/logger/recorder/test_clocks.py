@@ -6,7 +6,9 @@ from typing import Any
 import pytest
 
 from logger.recorder.clock import SessionClock, slept_s, steady_s
+from logger.session.played import played
 from logger.session.replay import survey
+from logger.session.store import Session
 from logger.session.verify import verify
 
 HOUR_US = 3_600_000_000
@@ -102,6 +104,8 @@ async def test_a_program_that_was_not_run_keeps_its_zero_and_joins_no_bytes(
     await site.ask("end")
     counts, *_ = verify(site.path)
     assert counts.exact == 2
+    with Session.open(site.path) as session:
+        assert any(told.get("stalled_us", 0) > 100_000 for _, told in played(session))
 
 
 async def test_a_program_that_was_stopped_for_long_asks_for_the_zero_again(
