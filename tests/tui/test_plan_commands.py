@@ -267,3 +267,12 @@ def test_what_is_wrong_is_a_sentence_and_nothing_is_guessed(
     ended, out, err = risewalk(command, ground, "--brief", path, *more)
     assert (ended, out) == (code, "")
     assert said in err
+
+
+def test_the_help_of_takeoff_names_all_that_a_catalogue_may_hold(risewalk: Command) -> None:
+    from logger.catalogue import PER, Head, Item, Sum, Terms, Use
+
+    told = " ".join(risewalk("takeoff", "--help")[1].split())
+    fields = [name for table in (Item, Head, Terms, Sum) for name in table.model_fields]
+    for word in (*fields, *(use.value for use in Use), *PER):
+        assert re.search(rf"\b{word}\b", told), word

@@ -20,6 +20,16 @@ def command(*, file: Path, as_csv: bool, as_json: bool, **given: Any) -> None:
 
     Each line says how its figure came about. The sheets (`risewalk sheet --kind cut|quantities|quote|office`) put the
     same on paper.
+
+    A catalogue has one [[item]], or one line of CSV, for each thing: its use (unit, cap, paver, cheek, base, bedding,
+    geotextile, drain stone, drain pipe, edging, adhesive, light, handrail, digging, fill, topsoil, disposal), name and
+    price per (each, m, ft, yd, m2, ft2, yd2, m3, ft3, yd3, kg, t, lb, ton of 2000 lb); where they count, also the pack
+    it is sold in and sold_as, waste, length of a piece, density in kg per m3 as placed, mass in kg, hours of labour,
+    and the alternative it belongs to.
+
+    [catalogue] has name, currency and common (what the items of no alternative are called together). [quote] has
+    labour an hour, carry_distance, carry_hours (a tonne over a metre), overhead, contingency, margin, tax, tax_name,
+    round_to, valid, maker, excluded and sums of name and amount. With a list in CSV both stand in the file of --terms.
     """
     from logger.export.documents import takeoff_document
     from logger.export.tables import lines_csv
