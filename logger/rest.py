@@ -81,10 +81,13 @@ class Swing:
     speed: float = 0.0
 
     def share(self, window_s: float) -> float:
-        """What a swing of one at the start of a window is worth in the mean over it, at the worst phase."""
+        """What a swing of one at the start of a window is worth in the mean over it, by root mean square over phases.
+
+        Exact for one that does not swing or swings often in a window; between them the lesser.
+        """
         fall = window_s / self.damping_s
         creeping = -math.expm1(-fall) / fall
-        return min(creeping, (1.0 + math.exp(-fall)) / math.hypot(fall, self.speed * window_s))
+        return min(creeping, math.sqrt(1.0 + math.exp(-2.0 * fall)) / math.hypot(fall, self.speed * window_s))
 
 
 @dataclass(slots=True)

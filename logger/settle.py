@@ -164,7 +164,7 @@ class Settler:
         creep = sample.creep(kept, 4.0 * sample.HALVES * scatter)
         if moving_u > MOST_MOVING * self._widest() or creep > 0.5 * self._widest():
             return None
-        parts = (scatter, sample.resolution_variance(kept, resolution, self._memory), creep**2 / 3.0, moving_u**2)
+        parts = (scatter, sample.resolution_variance(kept, resolution, self._memory), max(creep**2 / 3.0, moving_u**2))
         times = (trace.times[first], trace.times[-1])
         warmth = trace.temperature(first)
         return Settled(height, math.sqrt(math.fsum(parts)), spread, len(kept), effective, dropped, True, *times, warmth)
