@@ -2,8 +2,8 @@
 
 Each chunk's channel names its characteristic (`2a6c`, or the whole UUID of a maker's own), `2a6c/2904` a descriptor
 of it, `name` and `address` what advertised. Whatever is not a value (descriptors, device information, battery,
-temperature) is held until the next value and comes just before it, so that an instrument that tells its battery but
-no height counts as silent.
+temperature) is held until the next value and comes just before it, the latest of each, so that an instrument that tells
+its battery but no height counts as silent.
 """
 
 import asyncio
@@ -34,7 +34,6 @@ ON_CHANGE_S = 0.5
 """How often a value is read that the device sends only when it changes."""
 BY_VALUE = range(3, 10)
 """Conditions of ES Trigger Setting 0x290D that depend on the value and not on time."""
-MOST_HELD = 64
 LATE = {
     "searching": not_answering(),
     "connecting": "it was found and did not finish connecting; is it connected to a phone, or low on battery?",
@@ -62,7 +61,7 @@ class BleTransport:
         self._hold: Hold | None = None
         self._peer: Peer | None = None
         self._arrivals: Arrivals | None = None
-        self._held: list[Chunk] = []
+        self._held: dict[str, Chunk] = {}
         self._tasks: list[asyncio.Task[None]] = []
         self._quiet_since_s = 0.0
         self._stage = "searching"
@@ -163,8 +162,10 @@ class BleTransport:
             await peer.subscribe(value, self._value, acquire=self._acquires)
             changed = peer.find(gv.DESCRIPTOR_VALUE_CHANGED)
             if changed is not None and notifies(changed):
+                news = asyncio.Event()
+                self._tasks.append(loop.create_task(self._describe_anew(peer, value, news)))
                 with contextlib.suppress(PortError):
-                    await peer.subscribe(changed, lambda data: self._changed(peer, value, data))
+                    await peer.subscribe(changed, partial(self._changed, news))
         else:
             self._tasks.append(loop.create_task(self._poll(peer, value)))
         watch = self._watch(peer, value, self._every_s if on_change and notifies(value) else None)
@@ -173,25 +174,27 @@ class BleTransport:
     def _value(self, data: bytes) -> None:
         assert self._arrivals is not None
         self._quiet_since_s = asyncio.get_running_loop().time()
-        for chunk in self._held:
+        for chunk in self._held.values():
             self._arrivals.put(chunk)
         self._held.clear()
         self._arrivals.put(Chunk(self._clock(), data, self._value_uuid))
 
     def _hold_back(self, channel: str, data: bytes) -> None:
-        self._held.append(Chunk(self._clock(), data, channel))
-        del self._held[:-MOST_HELD]
+        self._held.pop(channel, None)
+        self._held[channel] = Chunk(self._clock(), data, channel)
 
-    def _changed(self, peer: Peer, value: Any, data: bytes) -> None:
-        """Descriptor Value Changed: what the descriptors say is read anew."""
+    def _changed(self, news: asyncio.Event, data: bytes) -> None:
         self._hold_back(gv.DESCRIPTOR_VALUE_CHANGED, data)
-
-        async def describe() -> None:
-            await self._describe(peer, value)
-
         with contextlib.suppress(gv.NotThisLayout):
             if gv.changed_characteristic(data) == self._value_uuid:
-                self._tasks.append(asyncio.get_running_loop().create_task(describe()))
+                news.set()
+
+    async def _describe_anew(self, peer: Peer, value: Any, news: asyncio.Event) -> None:
+        """Read again what the descriptors say, as often as the device tells that it changed."""
+        while True:
+            await news.wait()
+            news.clear()
+            await self._describe(peer, value)
 
     async def _poll(self, peer: Peer, value: Any) -> None:
         """Read a value that the device does not send by itself."""

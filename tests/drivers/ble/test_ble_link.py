@@ -243,6 +243,18 @@ async def test_a_value_sent_on_change_is_read_while_it_rests(bluez: FakeBluez, a
     assert [c.data for c in chunks if c.channel == "2a6c"] == [b"\x07\x00\x00"] * 12
 
 
+async def test_what_describes_the_values_outlasts_a_device_that_tells_its_battery_without_end(bluez: FakeBluez) -> None:
+    level = elevation_level()
+    bluez.bring(level)
+    async with opened() as link:
+        for percent in range(100, 0, -1):
+            bluez.notify(level, "2a19", bytes([percent]))
+        bluez.notify(level, "2a6c", bytes(3))
+        told = {c.channel: c.data for c in await take(link, 9)}
+    assert told["2a6c/2904"] == level.characteristic("2a6c").descriptors["2904"]
+    assert told["2a19"] == b"\x01"
+
+
 async def test_a_changed_descriptor_is_read_again(bluez: FakeBluez) -> None:
     level = elevation_level()
     level.services[1].characteristics.append(Characteristic("2a7d", ("indicate",)))
@@ -254,3 +266,12 @@ async def test_a_changed_descriptor_is_read_again(bluez: FakeBluez) -> None:
         await until(lambda: len(link._held) == 3)
         bluez.notify(level, "2a6c", bytes(3))
         assert [c.channel for c in await take(link, 4)] == ["2a7d", "2a6c/2904", "2a6c/290c", "2a6c"]
+        tasks = len(link._tasks)
+        for _ in range(200):
+            bluez.notify(level, "2a7d", bytes.fromhex("08006c2a"))
+        bluez.notify(level, "2a6c", bytes(3))
+        told = await take(link, 1)
+        while told[-1].channel != "2a6c":
+            told += await take(link, 1)
+        assert len(told) <= 4
+        assert len(link._tasks) == tasks
