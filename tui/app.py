@@ -21,13 +21,10 @@ from tui.actions import JOB, Action, Place, bindings
 from tui.leaving import leave_for_sure
 from tui.messages import BestSolved, BookChanged, BuiltChecked, LinkChanged, LiveChanged, RecorderGone
 from tui.palette import JobCommands
-from tui.picture import drawn
-from tui.screens import TABLE
+from tui.screens import screen_of
 from tui.screens.ask import Asking, Choose, Told
 from tui.screens.help import Help
-from tui.screens.instrument import TAPES
 from tui.screens.job import Quiet
-from tui.screens.replay import ReplayScreen
 from tui.sober import Sober
 from tui.sound import Sound, Sounder
 from tui.themes import DUSK, NOON, THEMES
@@ -35,7 +32,7 @@ from tui.walking.best import Best
 from tui.walking.doubts import CHECKS
 from tui.walking.drafting import Drafting
 from tui.walking.opening import Opening, log_path
-from tui.walking.remembered import Remembered, recall, remember
+from tui.walking.remembered import TAPES, Remembered, recall, remember
 from tui.walking.said import safe
 from tui.walking.verdict import Checked
 from tui.walking.walk import Heard, RecorderLine, Walk
@@ -121,7 +118,7 @@ class RisewalkApp(App[str]):
                 leave_for_sure(number)
         self.app_resume_signal.subscribe(self, lambda _: self.screen.refresh(layout=True))
         self.set_interval(PAINT_S, self._paint)
-        self.push_screen(TABLE[Place.INSTRUMENT if self.opening is None else Place.WALK]())
+        self.push_screen(screen_of(Place.INSTRUMENT if self.opening is None else Place.WALK)())
         if self.opening is not None:
             self.begin(self.opening)
 
@@ -150,6 +147,8 @@ class RisewalkApp(App[str]):
 
     def export_screenshot(self, *, title: str | None = None, simplify: bool = False) -> str:
         """A picture of the screen that stands alone."""
+        from tui.picture import drawn
+
         visible_screen_stack.set(self._background_screens)
         return drawn([list(strip) for strip in self.screen._compositor.render_strips()], self.size.width)
 
@@ -190,6 +189,8 @@ class RisewalkApp(App[str]):
 
     def replay(self, path: Path) -> None:
         """Play a session again on a screen of its own."""
+        from tui.screens.replay import ReplayScreen
+
         self.push_screen(ReplayScreen(path))
 
     def _heard(self, heard: Heard) -> None:
@@ -263,7 +264,7 @@ class RisewalkApp(App[str]):
         if here is Place.REPLAY:  # it lies over the screen it was called from
             self.pop_screen()
         if here is not place:
-            self.switch_screen(TABLE[place]())
+            self.switch_screen(screen_of(place)())
 
     def action_next_screen(self) -> None:
         """The next screen of the job."""

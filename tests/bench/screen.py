@@ -11,6 +11,8 @@ import contextlib
 import itertools
 import os
 import pty
+import random
+import re
 import select
 import signal
 import statistics
@@ -44,6 +46,7 @@ spread = "3 mm"
 """
 RATE_HZ = 10.0
 PATIENCE_S = 30.0
+ESCAPES = re.compile(r"(\x1b\[[\d;?]*[A-Za-z])+")
 WATCHED = b"Taken and saved"
 
 
@@ -62,11 +65,10 @@ class Instrument:
         self._thread.start()
 
     def _speak(self) -> None:
-        due, count = time.perf_counter(), 0
+        due, noise = time.perf_counter(), random.Random(7)
         while not self._ended.wait(max(0.0, due - time.perf_counter())):
-            count += 1
             with contextlib.suppress(BlockingIOError):
-                os.write(self._ours, f"{1.0 + (count % 7) * 0.0003:.4f} m\r\n".encode())
+                os.write(self._ours, f"{noise.gauss(1.0, 0.0005):.4f} m\r\n".encode())
                 self.written.append(time.perf_counter())
             due += 1 / self.rate_hz
 
@@ -111,7 +113,8 @@ class Screen:
         deadline = time.perf_counter() + PATIENCE_S
         while words not in self.seen:
             if time.perf_counter() > deadline:
-                raise SystemExit(f"never shown: {words!r}; last {self.seen[-500:]!r}")
+                text = ESCAPES.sub("|", self.seen[-20_000:].decode(errors="replace"))
+                raise SystemExit(f"never shown: {words!r}; instead {' '.join(text.split())}")
             self.read(0.2)
         return self.paints[-1]
 

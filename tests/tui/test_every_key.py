@@ -10,7 +10,7 @@ from textual.pilot import Pilot
 from tui.actions import ACTIONS, JOB, Place, actions_at, keys_shown, shown_key
 from tui.app import RisewalkApp
 from tui.palette import JobCommands
-from tui.screens import TABLE
+from tui.screens import screen_of
 from tui.screens.ask import Ask, Choose, Told
 from tui.screens.help import Help, Line
 from tui.screens.replay import ReplayScreen
@@ -18,7 +18,7 @@ from tui.walking.opening import Opening
 from tui.widgets.bars import KeyBar, Saying, Tabs, TakeBar
 from tui.widgets.book import Book
 
-SCREENS = {**TABLE, Place.REPLAY: ReplayScreen}
+SCREENS = {**{place: screen_of(place) for place in JOB}, Place.REPLAY: ReplayScreen}
 FRAMEWORK = {"tab", "shift+tab", "ctrl+c", "super+c", "ctrl+q"}
 
 

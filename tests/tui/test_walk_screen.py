@@ -164,7 +164,7 @@ async def test_the_number_is_the_height_above_the_zero_and_says_so_when_it_is_no
         recorder.shows(0.5 + 1.9050)
         await until(pilot, lambda: "above BM" in said(pilot, "exact"))
         await until(pilot, lambda: pilot.app.screen.query_one(Numerals).text == "+6'-3\"")
-        assert said(pilot, "exact") == '+6\'-3" above BM, ±1/16" (95 %)'
+        assert said(pilot, "exact") == '+6\'-3" above BM, ±1/16" (95 %) = +1.905 m'
 
 
 async def test_a_lost_link_is_unmistakable_and_asks_for_the_zero_again(opened: Opened, recorder) -> None:

@@ -17,17 +17,12 @@ from tui.screens.ask import Ask, Choose
 from tui.screens.job import JobScreen
 from tui.walking import finding
 from tui.walking.opening import Opening, new_session
-from tui.walking.remembered import Remembered, recall
+from tui.walking.remembered import TAPES, Remembered, recall
 from tui.walking.said import safe
 from tui.walking.shelf import sessions_in
 from tui.widgets.bars import Saying, TakeBar
 from tui.widgets.tables import Told
 
-TAPES = {
-    "level": "held level, its end plumbed down",
-    "taut": "pulled taut along the slope",
-    "ground": "laid on the ground",
-}
 UNITS = {
     "ft-in": "feet, inches and sixteenths",
     "ft": "decimal feet",

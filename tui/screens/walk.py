@@ -6,6 +6,7 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container
 
+from drivers.lengths import Units
 from tui.actions import Place, bindings
 from tui.messages import BestSolved, BookChanged, LinkChanged, LiveChanged
 from tui.screens.ask import Ask, Choose
@@ -26,6 +27,13 @@ from tui.widgets.gauges import Gauges
 from tui.widgets.hillside import Hillside
 from tui.widgets.numerals import Numerals
 
+OTHER = {
+    Units.FEET_INCHES: Units.METRES,
+    Units.FEET: Units.METRES,
+    Units.METRES: Units.FEET_INCHES,
+    Units.MILLIMETRES: Units.FEET_INCHES,
+}
+"""What the height is shown in too, where there is room."""
 SURFACES = {
     "ground": "ground as it is",
     "dug": "dug: the bottom of the excavation",
@@ -232,7 +240,8 @@ class WalkScreen(TaggingScreen):
             return
         number.show(live.above_zero_m, units, stale)
         unsure = give_or_take(COVERAGE * live.u_m, units)
-        exact.show(f"{height(live.above_zero_m, units)} above {zero_named(self.rows)}, {unsure} (95 %)")
+        words = f"{height(live.above_zero_m, units)} above {zero_named(self.rows)}, {unsure} (95 %)"
+        exact.show(f"{words} = {height(live.above_zero_m, OTHER[units])}", short=words)
 
     @property
     def rows(self) -> list[Row]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from drivers.lengths import Units
 from logger.errors import RiseError, WrongFile
-from tui.walking.best import Best, Question, Solver, solved
+from tui.walking.best import LEAST_POINTS, Best, Question, Solver, solved
 from tui.walking.figures import Point
 from tui.walking.plan import chosen
 from tui.walking.verdict import Checked, Finished, checked
@@ -49,10 +49,11 @@ class Drafting:
         return ""
 
     def observed(self, observations: int, struck: int) -> None:
-        """Lay steps again where the book has changed."""
+        """Lay steps again where the book has changed; with less than a zero and two stations there are none."""
         if (observations, struck) != self._counts:
             self._counts = (observations, struck)
-            self.ask()
+            if observations > LEAST_POINTS:
+                self.ask()
 
     def ask(self) -> None:
         """Lay steps on what is in the file by now."""

@@ -7,6 +7,12 @@ from pathlib import Path
 
 log = logging.getLogger(__name__)
 FILE = "last.json"
+TAPES = {
+    "level": "held level, its end plumbed down",
+    "taut": "pulled taut along the slope",
+    "ground": "laid on the ground",
+}
+"""How a tape is held, in words."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,8 +7,6 @@ from typing import Any
 
 from drivers.errors import DriverError
 from logger.errors import RiseError
-from logger.session.played import played
-from logger.session.store import Session
 
 SPEEDS = (1.0, 2.0, 5.0, 10.0, 30.0)
 LONGEST_PAUSE_S = 2.0
@@ -82,6 +80,9 @@ class Replayed:
         self._events.put_nowait(None)
 
     async def _play(self) -> None:
+        from logger.session.played import played
+        from logger.session.store import Session
+
         try:
             with Session.open(self.path) as session:
                 await self._through(played(session))

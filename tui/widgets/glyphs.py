@@ -6,6 +6,7 @@ Coordinates are pixels: one column wide and half a row high, which is about squa
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 Bitmap = list[list[bool]]
 TOKEN = re.compile(r"(?P<fraction>\d+/\d+)|(?P<digit>\d)|(?P<unit>[a-z]+)|(?P<mark>['\".+−?-])|(?P<gap>[ \u2007]+)")
@@ -39,6 +40,7 @@ SMALL = {
     "t": (".#.", ".#.", "###", ".#.", ".##"),
 }
 SMALL_PX = 5
+FIGURE = re.compile(r"\d")
 LEAST_ROWS, MOST_ROWS = 4, 14
 
 
@@ -62,11 +64,18 @@ def drawn(text: str, columns: int, rows: int) -> list[str]:
 
     At most `rows` rows high and never fewer than four; figures keep their places as they change.
     """
+    size = _fitting(FIGURE.sub("8", text), columns, rows)
+    return [] if size is None else blocks(_joined(text, size))
+
+
+@lru_cache(maxsize=64)
+def _fitting(text: str, columns: int, rows: int) -> Size | None:
+    """The largest size in which it fits; figures are all of one width, so that one stands for all."""
     for size in sizes(rows):
-        lines = blocks(_joined(text, size))
-        if lines and len(lines[0]) <= columns:
-            return lines
-    return []
+        whole = _joined(text, size)
+        if whole[0] and len(whole[0]) <= columns:
+            return size
+    return None
 
 
 def sizes(rows: int) -> Iterator[Size]:
