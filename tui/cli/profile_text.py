@@ -77,6 +77,9 @@ def _trust(adjustment: Adjustment) -> Iterator[str]:
     for setup, rate in enumerate(adjustment.drift_m_per_h, 1):
         if abs(rate) > 1e-7:
             yield f"drift of the zero in setup {setup}: {rate * 1000:+.1f} mm per h"
+    alike = [str(r.n) for r in adjustment.residuals if r.suspect]
+    if len(alike) > 1:
+        yield f"one of observations {', '.join(alike)} is wrong; no reading tells which: observe one again"
     for doubt in adjustment.suspects:
         effect = f"; struck, {doubt.moved} moves by {doubt.moved_m * 1000:+.1f} mm" if doubt.moved else ""
         yield f"suspect: observation {doubt.n} ({doubt.label}){effect}"

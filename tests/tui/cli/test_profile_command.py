@@ -50,6 +50,16 @@ def test_limit_of_a_class_over_a_length(loop: Path) -> None:
         assert isinstance(run("profile", loop, *wrong).exception, ClickException)
 
 
+def test_readings_that_only_check_each_other_are_all_named(tmp_path: Path) -> None:
+    (tmp_path / "gross.csv").write_text(
+        "point,bs,is,fs,known,station\nBM,1.5,,,10,\n,,1.2,,,0\n,,0.9,,,1\nTP,1.7,,0.5,,\n,,1.25,,,1\nBM,,,2.7,10,\n"
+    )
+    assert run("import", "--levels", tmp_path / "gross.csv", tmp_path / "gross.walk").exception is None
+    told = run("profile", tmp_path / "gross.walk").stdout
+    assert "one of observations 3, 6 is wrong; no reading tells which" in told
+    assert "suspect: observation 6 (station 1 m); struck, station 1 m moves by -425.0 mm" in told
+
+
 def test_lines_fit_eighty_columns(tmp_path: Path) -> None:
     (tmp_path / "g.csv").write_text(
         "station_m,offset_m,elevation_m,u_m\n0,0,1,0.001\n1.25,-0.6,1.2,0.001\n1.25,0,1.3,0.001\n"
