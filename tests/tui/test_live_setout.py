@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import AsyncIterator
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -12,9 +13,12 @@ from drivers.lengths import Units
 from logger.errors import Refused
 from logger.guidance import Level, Say
 from logger.profile import Profile, ProfilePoint
+from logger.setout import set_out
 from logger.steps.brief import brief_of
 from logger.steps.option import Option
 from tui.cli.live import Guided, Talk
+from tui.walking.marking import Marking
+from tui.walking.standing import Row
 
 F = (0.5 - 0.02 * 0.8) / 2
 
@@ -138,3 +142,38 @@ async def test_old_zero_is_asked_for_once_and_a_recorder_that_ends_is_told(
     assert recorder.asked == ["status", "watch on"]
     assert [event["event"] for event in said] == ["mark", "zero_due", "guidance"]
     assert said[1]["bell"] == 3
+
+
+def test_what_was_taken_before_the_work_was_moved_is_known(plan: Any) -> None:
+    marking = Marking(set_out(plan.profile, plan.option, plan.brief), plan.profile.ground())
+    heights = ((1, "front", 0.06), (2, "front", 0.03), (1, "front", 0.091), (1, "back", 0.06), (1, "front", 0.092))
+    rows = [
+        Row(n=n, kind="base", setup=1, riser=riser, place=place, above_zero_m=above)
+        for n, (riser, place, above) in enumerate(heights, 1)
+    ]
+    marking.read(rows)
+    assert [row.n for row in marking.moved()] == [1], "the second and third agree, the others are of other places"
+    marking.read([replace(row, struck=row.n == 1) for row in rows])
+    assert marking.moved() == []
+
+
+class Book:
+    """A recorder whose book holds one finished step, and observes it again 40 mm higher."""
+
+    def __init__(self) -> None:
+        self.asked: list[str] = []
+
+    async def ask(self, line: str) -> dict[str, Any]:
+        self.asked.append(line)
+        step = {"kind": "built", "riser": 1, "place": "front"}
+        if line.startswith("built"):
+            return {"ok": True, "event": "observed", "n": 2, "above_zero_m": 0.14, **step}
+        return {"ok": True, "observations": [{"n": 1, "struck": False, "above_zero_m": 0.1, **step}]}
+
+
+@pytest.mark.parametrize("building", [True, False])
+async def test_a_step_reset_while_building_is_struck_and_one_only_checked_is_not(plan: Any, building: bool) -> None:
+    book: Any = Book()
+    talk = Talk(plan, Level.FINISHED, Units.METRES, 0.003)
+    await Guided(talk, book, lambda _: None, building=building)._do(talk.said(""))
+    assert ("strike 1 # taken again after the work was moved" in book.asked) is building

@@ -65,7 +65,9 @@ def command(
         from logger.guidance import Level
         from tui.cli.live import guide
 
-        code = guide(plan, built or file, given, level=Level.FINISHED, tolerance_m=limits.face_m, as_json=as_json)
+        within = limits.face_m
+        walked = built or file
+        code = guide(plan, walked, given, level=Level.FINISHED, tolerance_m=within, as_json=as_json, building=False)
         if code:
             return code
     result = judged(built or file, plan.profile, plan.option, brief=plan.brief, limits=limits)

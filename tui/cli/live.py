@@ -163,8 +163,8 @@ class Talk:
 class Guided:
     """One guidance on a running recorder: readings in, words out, until the input ends or `quit`."""
 
-    def __init__(self, talk: Talk, client: "Client", say: Saying) -> None:
-        self.talk, self.client, self.say = talk, client, say
+    def __init__(self, talk: Talk, client: "Client", say: Saying, *, building: bool = True) -> None:
+        self.talk, self.client, self.say, self.building = talk, client, say, building
         self.zero = ZeroWatch(RECHECK_S)
         self._reminded_s, self._down = float("-inf"), False
 
@@ -235,13 +235,15 @@ class Guided:
 
     async def _strike_what_moved(self, answer: dict[str, Any]) -> None:
         """Strike what was taken at this place before the work there was moved; what agrees stays beside it."""
+        from tui.walking.marking import TAKEN_AGAIN
+
         rows = (await self.client.ask("list")).get("observations", [])
         same = [answer.get(key) for key in PLACE]
         for row in rows:
             standing = row["n"] < answer["n"] and not row["struck"] and [row.get(key) for key in PLACE] == same
             apart = abs(row["above_zero_m"] - answer["above_zero_m"]) if standing else 0.0
             if apart > self.talk.tolerance_m:
-                struck = await self.client.ask(f"strike {row['n']} # taken again after the work was moved")
+                struck = await self.client.ask(f"strike {row['n']} # {TAKEN_AGAIN}")
                 off = show_length(apart, self.talk.units)
                 words = f"no. {row['n']} of the same place, {off} off, is struck out"
                 self.say({"event": "struck", "words": words, "answer": struck})
@@ -262,7 +264,7 @@ class Guided:
                 self.say({"event": "taken", "words": self.talk.answered(answer), "answer": answer})
             if answer.get("kind") == "benchmark":
                 await self._look_at_the_zero()
-            elif answer.get("event") == "observed":
+            elif answer.get("event") == "observed" and self.building:
                 await self._strike_what_moved(answer)
         if reply.words:
             self.say({"event": "mark", "words": reply.words})
@@ -270,7 +272,7 @@ class Guided:
             self.say({"event": "mark", "words": self.talk.forward().words})
 
 
-async def run(opening: "Opening", talk: Talk, say: Saying) -> int:
+async def run(opening: "Opening", talk: Talk, say: Saying, *, building: bool) -> int:
     """Attach to the recorder of a session or start one; one that was started here ends here.
 
     The exit code: that of a recorder that could not start, so that a missing port is told from a wrong file.
@@ -286,7 +288,7 @@ async def run(opening: "Opening", talk: Talk, say: Saying) -> int:
         say({"event": "refused", "words": str(error)})
         return error.code
     try:
-        await Guided(talk, client, say).run()
+        await Guided(talk, client, say, building=building).run()
         if started is not None:
             await client.ask("end")
             started.process.wait(ENDS_WITHIN_S)
@@ -296,9 +298,19 @@ async def run(opening: "Opening", talk: Talk, say: Saying) -> int:
 
 
 def guide(
-    plan: "Plan", file: "Path", given: Mapping[str, Any], *, level: Level, tolerance_m: float, as_json: bool
+    plan: "Plan",
+    file: "Path",
+    given: Mapping[str, Any],
+    *,
+    level: Level,
+    tolerance_m: float,
+    as_json: bool,
+    building: bool,
 ) -> int:
-    """Guide to each mark of a layout until the input ends, and keep what was found in the session."""
+    """Guide to each mark of a layout until the input ends, and keep what was found in the session.
+
+    While building, what is taken again after the work was moved counts alone; finished steps do not move.
+    """
     from tui.cli.output import emit_json
     from tui.walking.opening import Opening
 
@@ -313,4 +325,4 @@ def guide(
     talk = Talk(plan, level, plan.units, tolerance_m)
     opening = Opening(file, port=given["port"], instrument=given["instrument"], units=plan.units.value)
     click.echo(HELP, err=True)
-    return asyncio.run(run(opening, talk, say))
+    return asyncio.run(run(opening, talk, say, building=building))

@@ -36,7 +36,8 @@ def command(*, file: Path, as_json: bool, **given: Any) -> int:
     if given["port"] or given["live"]:
         from tui.cli.live import HEIGHTS, guide
 
-        return guide(plan, file, given, level=HEIGHTS[given["height"]], tolerance_m=tolerance_m, as_json=as_json)
+        level = HEIGHTS[given["height"]]
+        return guide(plan, file, given, level=level, tolerance_m=tolerance_m, as_json=as_json, building=True)
     marks = set_out(plan.profile, plan.option, plan.brief)
     if as_json:
         emit_json(setout_document(marks))

@@ -9,6 +9,8 @@ from tui.actions import Place, bindings
 from tui.screens.marks import MarkingScreen
 from tui.sound import Sound
 from tui.walking.distances import distance, height
+from tui.walking.marking import TAKEN_AGAIN
+from tui.walking.walk import Answer
 from tui.widgets.bars import Saying, TakeBar
 from tui.widgets.guidance import Amount, Marks, Word
 
@@ -29,6 +31,16 @@ class SetOutScreen(MarkingScreen):
         yield Saying(id="progress")
         yield TakeBar("screen.take")
         yield Saying(id="said")
+
+    def answered(self, answer: Answer, words: str) -> None:
+        """A mark was taken: what stood there before the work was moved is struck out, or heights would not agree."""
+        moved = []
+        if answer.get("event") == "observed" and self.marking is not None and self.walk is not None:
+            self.marking.read(self.walk.rows)
+            moved = self.marking.moved()
+        super().answered(answer, words)
+        if moved:
+            self.send(*(f"strike {row.n} # {TAKEN_AGAIN}" for row in moved))
 
     def action_level(self) -> None:
         """Work to base top, subgrade, ground crossing or finished height."""

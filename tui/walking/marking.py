@@ -3,13 +3,14 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from logger.guidance import Guide, Level, Say, Target, Told, Way, targets
+from logger.guidance import TOLERANCE_M, Guide, Level, Say, Target, Told, Way, targets
 from logger.setout import SetOut, tape_at
 from tui.walking.standing import Live, Row
 
 if TYPE_CHECKING:
     from logger.profile import Ground
 
+TAKEN_AGAIN = "taken again after the work was moved"
 Key = tuple[Level, int, str]
 NEAR = 1.5
 """Within this many tolerances a height that still moves is waited for rather than called on grade."""
@@ -89,6 +90,12 @@ class Marking:
     def taken(self, target: Target) -> Row | None:
         """The last observation kept of a mark, None before there is one."""
         return next((row for row in reversed(self._rows) if self._is_of(row, target)), None)
+
+    def moved(self) -> list[Row]:
+        """What was taken at the mark in front before the work there was moved: off the latest by over the tolerance."""
+        target = self.target
+        rows = [] if target is None else [row for row in self._rows if self._is_of(row, target)]
+        return [row for row in rows if abs(row.above_zero_m - rows[-1].above_zero_m) > TOLERANCE_M]
 
     @property
     def done(self) -> int:
