@@ -1,4 +1,4 @@
-"""The stranger reads on: every command the README shows exists, with every option it shows."""
+"""The stranger reads on: every command the README shows exists with its options, and every file the map names."""
 
 import re
 from pathlib import Path
@@ -8,7 +8,9 @@ import pytest
 
 from tui.cli import COMMANDS, Lazy, risewalk
 
-README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 SHOWN = sorted({" ".join(line.split()) for line in re.findall(r"`(risewalk [a-z]+[^`]*)`", README)})
 
 
@@ -30,9 +32,9 @@ def test_shown_command_exists_with_its_options(line: str) -> None:
     assert {word for word in words if word.startswith("--")} <= options(command)
 
 
-@pytest.mark.parametrize("name", COMMANDS)
-def test_every_command_has_help_with_an_example(name: str) -> None:
-    assert isinstance(risewalk, Lazy)
-    command = risewalk.get_command(click.Context(risewalk), name)
-    assert command is not None
-    assert f"risewalk {name}" in f"{command.help}{command.epilog}"
+PATHS = sorted(set(re.findall(r"`((?:\.ci|drivers|logger|tui|tests|fixtures)/[\w./]*)", DEVELOPERS)))
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_what_the_map_for_developers_names_is_there(path: str) -> None:
+    assert (ROOT / path).exists()
