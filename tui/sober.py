@@ -1,5 +1,7 @@
 """Terminals of sixteen colours or none: all that is painted is brought down to ink on paper."""
 
+import os
+
 from rich.color import Color as RichColour
 from rich.segment import Segment
 from rich.style import Style
@@ -8,6 +10,8 @@ from textual.filter import LineFilter
 
 HALF = 0.35
 """Brightness that parts light grounds from dark ones; both themes keep well away from it."""
+CONSOLE = str.maketrans("▸◂✓▼…━▁▂▃▅▆▇▔", "><*v.─▄▄▄▄███")
+"""Marks that the font of the Linux console does not have, and what stands for them there."""
 INK, PAPER = RichColour.parse("black"), RichColour.parse("bright_white")
 
 
@@ -17,11 +21,14 @@ class Sober(LineFilter):
     def __init__(self, *, colours: bool, dark: bool) -> None:
         super().__init__()
         self._colours, self._dark = colours, dark
+        self._marks = CONSOLE if os.environ.get("TERM") == "linux" else {}
 
     def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
         """The same text in what the terminal can show."""
         return [
-            Segment(text, None if style is None else self._brought_down(style, background), control)
+            Segment(
+                text.translate(self._marks), None if style is None else self._brought_down(style, background), control
+            )
             for text, style, control in segments
         ]
 

@@ -116,6 +116,7 @@ class SessionsScreen(JobScreen):
 
     async def _run(self, done: str, *words: str) -> None:
         code, said = await chores.run(*words)
+        said = said.replace(f"{self.desk.folder}/", "")  # the folder stands above; what is wrong needs the room
         self.say(done if code == 0 else safe(said, 300), "sure" if code == 0 else "alarm")
 
     @work(thread=False, exclusive=True, group="shelf")
