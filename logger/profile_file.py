@@ -35,7 +35,9 @@ def read_profile(path: Path | str, *, surface: Surface = Surface.GROUND) -> "Pro
     from logger.session.replay import survey
 
     walked = survey(path)
-    profile = adjust(walked, surface=surface).profile
+    # Work moves what is dug and laid between one observation and the next: that must not bend the ground.
+    seen = tuple(o for o in walked.observations if o.surface in (Surface.GROUND, surface))
+    profile = adjust(replace(walked, observations=seen), surface=surface).profile
     if not any(o.surface is Surface.DUG and not o.struck for o in walked.observations):
         return profile
     dug = [point.station_m for point in adjust(walked, surface=Surface.DUG).profile.points]

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from logger.errors import FileError, NotASession, WrongFile
+from logger.observation import Instrument, Kind, Observation, Surface, Survey
 from logger.profile import Profile, ProfilePoint
 from logger.profile_file import read_profile
 from logger.profile_report import csv_text, document
@@ -107,3 +108,21 @@ def test_document_of_a_csv_says_that_nothing_was_adjusted() -> None:
     assert told["schema"] == "risewalk.profile/1"
     assert told["closure"]["status"] == "none"
     assert told["adjustment"]["residuals"] == []
+
+
+def test_work_that_was_moved_between_two_readings_does_not_bend_the_ground(monkeypatch: pytest.MonkeyPatch) -> None:
+    walked = [(Kind.BENCHMARK, 0.2, {"name": "BM", "elevation_m": 0.0})]
+    walked += [(Kind.STATION, h, {"tape_m": x}) for x, h in ((0.0, 0.0), (0.6, 0.275), (1.2, 0.55))]
+    walked += [(Kind.BENCHMARK, 0.2, {"name": "BM", "elevation_m": 0.0})]
+    dug = [(Kind.STATION, h, {"tape_m": 0.4, "surface": Surface.DUG}) for h in (-0.05, -0.10)]
+
+    def profile(of: list) -> Profile:
+        seen = (Observation(n, kind, 1, float(n), h, 2e-4, **more) for n, (kind, h, more) in enumerate(of, 1))
+        survey = Survey(tuple(seen), instrument=Instrument(accuracy_u_m=6e-4))
+        monkeypatch.setattr("logger.profile_file.is_session", lambda _: True)
+        monkeypatch.setattr("logger.session.replay.survey", lambda _: survey)
+        return read_profile("bank.walk")
+
+    before, after = profile(walked), profile(walked + dug)
+    assert after.points == before.points
+    assert (before.dug_m, after.dug_m) == (None, (0.4, 0.4))
