@@ -9,6 +9,8 @@ from drivers.identify.registers import recognise_registers
 from drivers.identify.sentences import recognise_sentences
 from drivers.identify.text import printable_share, recognise_text
 
+LOOKED_AT = 65536
+"""Bytes at most; a stream tells what it is in far fewer."""
 SEVEN_BITS = 0.98
 CONTROL = b"\r\n\t\x02\x03\x00"
 
@@ -28,10 +30,11 @@ class Recognised:
 
 def recognise(data: bytes, *, polled: bool = False) -> Recognised:
     """What a stream may be. Nothing is ever taken for sure that could be two things."""
+    data = data[-LOOKED_AT:]
     parity = parity_of(data)
     plain = bytes(b & 0x7F for b in data) if parity else data
     sentences = recognise_sentences(plain)
-    if sentences and sentences[0].confidence >= UNSURE:
+    if sentences and (sentences[0].confidence >= UNSURE or sentences[0].tables):
         return Recognised(tuple(best_first(sentences)), parity)
     binary = recognise_registers(data, polled=polled) or recognise_frames(data)
     if binary and printable_share(plain) < 0.9:

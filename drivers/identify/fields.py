@@ -135,7 +135,7 @@ def _meaning(
         role, unit_at, unit = unit_role(label), before[-1], label
         label = row[before[-2]].text if len(before) > 1 else ""
     labelled = next((r for i in reversed(before) if (r := label_role(row[i].text)) is not Role.UNKNOWN), None)
-    if _is_clock(row, place) or _is_tolerance(row, place):
+    if _is_clock(row, place) or _is_tolerance(row, place) or _is_check(row, place):
         role = Role.OTHER
     elif row[place].kind == "length":
         role = labelled or Role.HEIGHT
@@ -174,6 +174,11 @@ def _is_clock(row: Sequence[Token], place: int) -> bool:
 
     before, after = row[place - 1].text, row[place + 1].text
     return two(place) and ((before == ":" and two(place - 2)) or (after == ":" and two(place + 2)))
+
+
+def _is_check(row: Sequence[Token], place: int) -> bool:
+    """Whether a number is the check at the end of a line: `*5A`."""
+    return row[place - 1].text.rstrip().endswith("*") and place >= len(row) - 2
 
 
 def _is_tolerance(row: Sequence[Token], place: int) -> bool:

@@ -23,6 +23,7 @@ BY_UNIT = {3: 0.95, 2: 0.7, 1: 0.4}
 """How sure a stream with its unit written can be, by the number of lines heard."""
 AIR_PA = (85_000.0, 107_000.0)
 """What the air itself weighs on: no gauge pressure of a hose stays in there."""
+AIR = "this is the pressure of the air, which the weather moves by metres"
 FARTHEST_M = 100.0
 """Beyond this an M behind a number is a state and no unit."""
 CELSIUS = {"c", "℃", "°c", "° c", "celsius", "degc", "°", ""}
@@ -92,7 +93,7 @@ class Lines:
         if kind == ("m", 0.001) and self._three_places(field):
             found.append((0.45, "the point may stand between thousands"))
         if kind is not None and kind[0] == "Pa" and _all_within(field, kind[1]):
-            found.append((0.3, "this is the pressure of the air, which the weather moves by metres"))
+            found.append((0.3, AIR))
         counts = field.counts and (field.decimals <= 0 or not field.moves) and len(self.rows) > FEW
         if field.role is Role.OTHER or counts:
             found.append((0.2, "the number counts or is no height"))

@@ -16,7 +16,8 @@ LARGEST = 1e5
 LONGEST = 2e7
 STILL, UNCLEAR = 0.35, 0.3
 """Confidence in a number that does not move, and in one that can be read in several ways."""
-SMALLEST = 1e-4
+SMALLEST, FAINT = 1e-4, 1e-9
+"""A float of the wrong order is mostly far smaller; a height at rest near zero may be faint now and then."""
 Block = tuple[int, int, int, int]
 """Unit, function, first register and number of registers of one read."""
 
@@ -113,7 +114,7 @@ def _guesses(answers: Sequence[bytes], count: int) -> list[tuple[int, str, str, 
 def _floats(answers: Sequence[bytes], offset: int) -> list[tuple[int, str, str, float]]:
     """The word and byte orders in which two registers are a believable float; the one that moves before the rest."""
     by_order = {order: _values(answers, offset, "float32", order) for order in ORDERS}
-    orders = [o for o, values in by_order.items() if all(map(_plausible, values)) and any(values)]
+    orders = [o for o, values in by_order.items() if all(map(_plausible, values)) and max(map(abs, values)) > SMALLEST]
     moving = [o for o in orders if _varies(by_order[o])]
     alone = moving if len(moving) == 1 else orders if len(orders) == 1 else []
     return [(offset, "float32", o, (0.45 if o in moving else STILL) if o in alone else UNCLEAR) for o in orders]
@@ -140,7 +141,7 @@ def _guessed_unit(largest: float, kind: str) -> tuple[str, float]:
 
 
 def _plausible(value: float) -> bool:
-    return value == 0 or (math.isfinite(value) and SMALLEST <= abs(value) <= LARGEST)
+    return value == 0 or (math.isfinite(value) and FAINT <= abs(value) <= LARGEST)
 
 
 def _varies(values: Sequence[float]) -> bool:

@@ -4,7 +4,9 @@ from collections import Counter
 from typing import Any
 
 from drivers.decoders.nmea0183 import HEIGHT_TYPES, XDR_UNITS, checksum_holds, sentences_of
+from drivers.decoders.numbers import number
 from drivers.framing import LineFramer
+from drivers.identify.judgement import AIR, AIR_PA
 from drivers.identify.proposal import Candidate
 
 FEWEST = 3
@@ -16,6 +18,7 @@ def recognise_sentences(data: bytes) -> list[Candidate]:
     """What NMEA sentences in a stream may be, best first; empty if there are none."""
     good = bad = bare = 0
     heights: Counter[tuple[str, str]] = Counter()
+    aired: set[tuple[str, str]] = set()
     for body, told in (found for line in LineFramer().feed(data) for found in sentences_of(line)):
         if not body.isascii() or b"," not in body:
             continue
@@ -26,10 +29,12 @@ def recognise_sentences(data: bytes) -> list[Candidate]:
         else:
             bad += 1
             continue
-        heights.update(_heights(body.decode("ascii").split(",")))
+        fields = body.decode("ascii").split(",")
+        heights.update(_heights(fields))
+        aired.update(_in_air(fields))
     if good + bare == 0 or good + bare < bad:
         return []
-    return _candidates(heights, good, bad, bare)
+    return _candidates(heights, aired, (good, bad, bare))
 
 
 def _heights(fields: list[str]) -> list[tuple[str, str]]:
@@ -43,11 +48,25 @@ def _heights(fields: list[str]) -> list[tuple[str, str]]:
     return [] if kind == "GGA" and fields[6] in ("", "0") else [(kind, "")]
 
 
+def _in_air(fields: list[str]) -> list[tuple[str, str]]:
+    """Transducers of XDR that tell the pressure of the air itself."""
+    quads = zip(*(fields[i::4] for i in range(1, 5)), strict=False) if fields[0][2:] == "XDR" else ()
+    size = {"P": 1.0, "B": 1e5}
+    return [
+        ("XDR", name or kind)
+        for kind, value, unit, name in quads
+        if kind == "P" and unit in size and AIR_PA[0] < number(value) * size[unit] < AIR_PA[1]
+    ]
+
+
 def _is_height(kind: str, unit: str) -> bool:
     return kind in HEIGHT_TYPES and unit in XDR_UNITS
 
 
-def _candidates(heights: Counter[tuple[str, str]], good: int, bad: int, bare: int) -> list[Candidate]:
+def _candidates(
+    heights: Counter[tuple[str, str]], aired: set[tuple[str, str]], counts: tuple[int, int, int]
+) -> list[Candidate]:
+    good, bad, bare = counts
     heard = f"{good} NMEA 0183 sentences with a right checksum" + (f", {bad} with a wrong one" if bad else "")
     if not heights:
         return [Candidate(0.2, (heard, "none of them carries a height"))]
@@ -64,6 +83,9 @@ def _candidates(heights: Counter[tuple[str, str]], good: int, bad: int, bare: in
             others = ", ".join(dict.fromkeys(s for s, _ in ordered if s != sentence))
             confidence = min(confidence, 0.8 if place == 0 else 0.3)
             reasons.append(f"{others} could be the height too")
+        if (sentence, transducer) in aired:
+            confidence = min(confidence, 0.3)
+            reasons.append(AIR)
         if sentence == "GGA":
             reasons.append("a satellite altitude is far too coarse to set out steps")
         decoder: dict[str, Any] = {"kind": "nmea0183", "sentence": sentence}

@@ -12,6 +12,8 @@ from drivers.identify.words import Role, label_role, unit_role
 from drivers.identify.writing import writing_of
 
 MOST_LINES = 400
+LONGEST = 300
+"""Bytes of a line; what is longer is no line of an instrument."""
 ENOUGH = 0.8
 LAST_COLUMN = re.compile(r"[\s,;*~|]+[0-9A-Za-z]+\s*$")
 """What may be a check or a state of changing shape: without it the lines may be alike."""
@@ -26,7 +28,8 @@ HARMLESS = b"\r\n\t\x02\x03\x0c"
 def printable_share(data: bytes) -> float:
     """How much of some bytes could be text."""
     text = sum(32 <= b < 127 or b in HARMLESS for b in data)
-    if 4 * (ends := data.count(0)) < len(data) and re.search(rb"\d[^\0]*\0+[^\0]*\d", data):
+    ends = data.count(0)
+    if 0 < 4 * ends < len(data) and re.search(rb"\d[^\0]{0,80}\0+[^\0]{0,80}\d", data):
         text += ends
     wide = [c for c in data.decode(errors="replace") if ord(c) > 127]
     if wide.count(BROKEN) <= 2:
@@ -55,7 +58,7 @@ def _texts(pieces: Sequence[bytes]) -> list[str]:
     inner = pieces[1:-1]
     if pieces and inner and len(pieces[0]) == len(inner[0]):
         inner = pieces[:-1]
-    kept = [p for p in inner if p][-MOST_LINES:]
+    kept = [p for p in inner if 0 < len(p) <= LONGEST][-MOST_LINES:]
     if kept and all(b"\x02" in p for p in kept):
         kept = [p[p.rindex(b"\x02") :] for p in kept]
     return [_decoded(p) for p in kept]

@@ -4,6 +4,8 @@ import asyncio
 import random
 import time
 from collections.abc import AsyncIterator
+from functools import cache, reduce
+from operator import xor
 
 import pytest
 
@@ -13,12 +15,14 @@ from drivers.identify.proposal import UNSURE
 from drivers.reading import Chunk
 from drivers.tables import SerialTable
 
-FRAMES = {"8N1": (8, None, 1), "7E1": (7, 0, 1), "8O2": (8, 1, 2)}
+FRAMES = {"8N1": (8, None, 1), "7E1": (7, 0, 1), "7O1": (7, 1, 1), "8E1": (8, 0, 1), "8O2": (8, 1, 2)}
 """Data bits, what parity adds up to, stop bits."""
 
 
-def wave(data: bytes, frame: str) -> list[int]:
+@cache
+def wave(stream: str, frame: str) -> list[int]:
     """The levels of the line, one a bit: a start bit of 0, data from the lowest, parity, stop bits of 1; idle between."""
+    data = STREAMS[stream]()
     bits, odd, stops = FRAMES[frame]
     chance, levels = random.Random(7), [1] * 12
     for at, byte in enumerate(data):
@@ -28,9 +32,13 @@ def wave(data: bytes, frame: str) -> list[int]:
     return levels
 
 
-def sampled(levels: list[int], sent: int, heard: int) -> bytes:
-    """What a receiver set to `heard` 8N1 makes of it: the middle of each bit; a wrong stop bit still yields its byte."""
-    step, at, got = sent / heard, 0.0, bytearray()
+@cache
+def sampled(stream: str, frame: str, faster: float) -> bytes:
+    """What a receiver set to 8N1, so many times as fast, makes of it: the middle of each bit.
+
+    A wrong stop bit still yields its byte.
+    """
+    levels, step, at, got = wave(stream, frame), 1 / faster, 0.0, bytearray()
 
     def level(when: float) -> int:
         return levels[int(when)] if when < len(levels) else 1
@@ -46,16 +54,34 @@ def sampled(levels: list[int], sent: int, heard: int) -> bytes:
     return bytes(got)
 
 
-def lines() -> bytes:
+def heights() -> list[float]:
     chance = random.Random(3)
-    return b"".join(b"%+08.4f m\r\n" % (0.4 + chance.gauss(0, 0.01) + i / 400) for i in range(80))
+    return [0.4 + chance.gauss(0, 0.01) + i / 400 for i in range(40)]
+
+
+def lines() -> bytes:
+    return b"".join(b"%+08.4f m\r\n" % h for h in heights())
+
+
+def sentences() -> bytes:
+    bodies = [b"YXXDR,D,%.4f,M,LEVEL" % h for h in heights()]
+    return b"".join(b"$%s*%02X\r\n" % (body, reduce(xor, body, 0)) for body in bodies)
+
+
+def inches() -> bytes:
+    return b"".join(b"%03d;%8.3f;in;S;18.5;C\r\n" % (i, h / 0.0254) for i, h in enumerate(heights()))
+
+
+SECONDS = 3.0
+STREAMS = {"metres": lines, "sentences": sentences, "inches in columns": inches}
 
 
 class Line:
     """A port in memory on which somebody sends at one speed whatever the receiver is set to."""
 
-    def __init__(self, sent: int, frame: str) -> None:
-        self._levels, self._sent, self._baud = wave(lines(), frame), sent, SPEEDS[0]
+    def __init__(self, sent: int, frame: str, stream: str) -> None:
+        self._stream, self._frame, self._sent, self._baud = stream, frame, sent, SPEEDS[0]
+        self.told = f"{stream}, {frame}"
         self.written = b""
 
     async def open(self) -> None:
@@ -66,7 +92,7 @@ class Line:
 
     async def chunks(self) -> AsyncIterator[Chunk]:
         while True:
-            heard = sampled(self._levels, self._sent, self._baud)
+            heard = sampled(self._stream, self._frame, self._baud / self._sent)
             for at in range(0, len(heard), 200):
                 yield Chunk(time.monotonic(), heard[at : at + 200])
             await asyncio.sleep(0.01)
@@ -79,26 +105,32 @@ class Line:
 
 
 def test_the_right_speed_gives_the_bytes_back() -> None:
-    assert sampled(wave(lines(), "8N1"), 9600, 9600) == lines()
+    assert sampled("metres", "8N1", 1.0) == lines()
 
 
-@pytest.mark.parametrize("frame", FRAMES)
+HEARD = [("metres", "8N1"), ("metres", "7E1"), ("metres", "8O2"), ("sentences", "7E1"), ("inches in columns", "7O1")]
+
+
+@pytest.mark.parametrize(("stream", "frame"), HEARD)
+def test_the_wrong_speed_is_never_sure(stream: str, frame: str) -> None:
+    for faster in {heard / sent for sent in SPEEDS for heard in SPEEDS if heard != sent}:
+        found = recognise(sampled(stream, frame, faster))
+        assert found.confidence < UNSURE, (faster, found.candidates[0])
+
+
 @pytest.mark.parametrize("sent", SPEEDS)
-def test_the_wrong_speed_is_never_sure(sent: int, frame: str) -> None:
-    levels = wave(lines(), frame)
-    for heard in SPEEDS:
-        if heard != sent:
-            found = recognise(sampled(levels, sent, heard))
-            assert found.confidence < UNSURE, (heard, found.candidates[0])
-
-
-@pytest.mark.parametrize("frame", FRAMES)
-@pytest.mark.parametrize("sent", [9600, 4800, 38400, 1200])
-def test_the_speed_is_found(sent: int, frame: str) -> None:
-    line = Line(sent, frame)
-    found = asyncio.run(identify("memory", 1.2, make=lambda *_: line))
-    assert found.best is not None
-    assert found.best.instrument is not None
-    assert found.best.instrument.serial.baud == sent
-    assert found.best.confidence >= UNSURE
-    assert line.written == b""
+async def test_the_speed_is_found(sent: int) -> None:
+    """Each stream in another framing at each speed; between them all framings are heard at several speeds."""
+    turn = SPEEDS.index(sent)
+    framings = [[*FRAMES][(turn + 2 * i) % len(FRAMES)] for i in range(len(STREAMS))]
+    lines = [Line(sent, frame, stream) for frame, stream in zip(framings, STREAMS, strict=True)]
+    found = await asyncio.gather(*(identify("memory", SECONDS, make=lambda *_, p=line: p) for line in lines))
+    for line, heard in zip(lines, found, strict=True):
+        assert heard.best is not None, line.told
+        assert heard.best.instrument is not None, line.told
+        assert heard.best.instrument.serial.baud == sent, line.told
+        assert heard.best.confidence >= UNSURE, line.told
+        shown = [reading.height_m for reading in heard.readings]
+        assert len(shown) > 20
+        assert all(min(abs(height - h) for h in heights()) < 6e-5 for height in shown), line.told
+        assert line.written == b""
