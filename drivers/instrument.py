@@ -36,6 +36,8 @@ FASTEST_M_PER_H = 1000.0
 """A zero that runs faster is none."""
 LEAST_DRIFT_M_PER_H = 0.001
 """Zero drift assumed where the file says nothing (common practice for a hose level: a millimetre an hour)."""
+WEATHER_PA_PER_H = 100.0
+"""How the pressure of the air wanders in an hour (common practice: 1 hPa, on a changing day)."""
 LARGEST = 256 * 1024
 PLAIN_NAME = re.compile(r"[A-Za-z0-9][\w.-]*")
 
@@ -135,6 +137,11 @@ class InstrumentFile(Table):
         return self._drift(self.scale)
 
     @property
+    def by_air(self) -> bool:
+        """Whether heights come from the pressure of the air: the weather moves them by metres in an hour."""
+        return self.scale.air is not None
+
+    @property
     def reach_height_m(self) -> float | None:
         """Most height between reference end and probe; None if not told."""
         return self.scale.span_m(self.reach.height) if self.reach.height else None
@@ -157,7 +164,8 @@ class InstrumentFile(Table):
 
     def _drift(self, scale: Scale) -> float:
         if not self.height.drift:
-            return max(LEAST_DRIFT_M_PER_H, self._accuracy(scale)[0])
+            weather = WEATHER_PA_PER_H * scale.metres_per_pascal if scale.air else 0.0
+            return max(LEAST_DRIFT_M_PER_H, self._accuracy(scale)[0], weather)
         length, per, time = re.sub(r"\s+per\s+", "/", self.height.drift.strip()).partition("/")
         if not per:
             raise ValueError(f"{self.height.drift!r} is no drift; write 1 mm per h")

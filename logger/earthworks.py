@@ -170,6 +170,8 @@ def dig(profile: Profile, plan: SetOut, build: Construction, soil: Soil, *, unit
     """All volumes for a layout, warnings in `units`; Refused where ground was assumed, WrongFile names what lacks."""
     if profile.estimate_only:
         raise Refused("estimate_only", "the ground was assumed, not observed: walk it before digging")
+    if profile.by_air:
+        raise Refused("by_air", "heights by the pressure of the air cannot tell what to dig: walk it with a level")
     if missing := build.missing():
         raise WrongFile(build.source, missing)
     assert build.width_m is not None

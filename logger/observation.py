@@ -80,13 +80,14 @@ class Instrument:
     """What the adjustment must know of the instrument: standard uncertainties in metres, drift prior in m/h.
 
     `common_u_m` is common to all readings of a setup (it cancels in differences within it); `scale_u` is relative
-    to the height difference.
+    to the height difference. `by_air` marks heights told by the pressure of the air.
     """
 
     resolution_m: float = 0.0
     accuracy_u_m: float = 0.0
     scale_u: float = 0.0
     drift_u_m_per_h: float = 0.0
+    by_air: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -52,8 +52,9 @@ class Profile:
 
     `points` are sorted by station, then offset; `covariance_m2` (n, n) is that of their elevations, in their order,
     or None where only `u_m` is known. `estimate_only` marks ground that was assumed, not observed: no set-out or
-    digging may come from it. `tape` is how the walk held its tape, so that marks can be measured the same way. Between
-    the stations `dug_m` the ground is not as it was walked: it has been dug since.
+    digging may come from it. `by_air` marks heights told by the pressure of the air, never good for steps. `tape` is
+    how the walk held its tape, so that marks can be measured the same way. Between the stations `dug_m` the ground is
+    not as it was walked: it has been dug since.
     """
 
     points: tuple[ProfilePoint, ...]
@@ -62,6 +63,7 @@ class Profile:
     datum_elevation_m: float = 0.0
     covariance_m2: Floats | None = None
     estimate_only: bool = False
+    by_air: bool = False
     source: str = ""
     digest: str = ""
     tape: Tape = Tape.LEVEL

@@ -139,6 +139,8 @@ def marks_of(profile: Profile, option: Option, build: Construction) -> SetOut:
     """Marks and stakes for a layout built in a given way."""
     if profile.estimate_only:
         raise Refused("estimate_only", "the ground was assumed, not observed: walk it before setting out or digging")
+    if profile.by_air:
+        raise Refused("by_air", "heights by the pressure of the air cannot set out steps: walk it with a level")
     surface = _Surface(option, profile.ground())
     marks = tuple(_mark(k, surface, build, profile.tape) for k in range(1, option.risers + 1))
     marks = tuple(replace(m, ground_crossings_m=_left(m.ground_crossings_m, profile.dug_m)) for m in marks)

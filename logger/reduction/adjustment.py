@@ -220,6 +220,7 @@ def _profile(
         covariance_m2=spread.matrix(which) if len(which) <= FULL_COVARIANCE else None,
         source=survey.job,
         digest=survey.session_digest,
+        by_air=survey.instrument.by_air,
         tape=survey.tape,
         notes=(*notes, *trouble, *profile_notes(survey, points)),
     )

@@ -48,15 +48,17 @@ def _mean_line(heights: Sequence[Height]) -> list[tuple[float, float]]:
 
 
 SAME_SPOT_M = 0.005
+BY_AIR = "heights by the pressure of the air: the weather moves them by metres in an hour, no steps can be set out"
 
 
 def profile_notes(survey: Survey, points: Sequence[Point]) -> tuple[str, ...]:
     """What the user should know before trusting or digging: marks that hold the zero, forced readings."""
     taken = [o for o in survey.observations if not o.struck]
     forced = [str(o.n) for o in taken if o.forced]
-    told = (f"forced before the reading was steady: observation {', '.join(forced)}",) if forced else ()
+    told = [BY_AIR] if survey.instrument.by_air else []
+    told += [f"forced before the reading was steady: observation {', '.join(forced)}"] if forced else []
     if not any(p.key.kind is Kind.STATION for p in points):
-        return told
+        return tuple(told)
     lasting = dict.fromkeys(o.name for o in taken if o.kind in (Kind.BENCHMARK, Kind.POINT))
     inside = _on_the_line(taken, lasting)
     outside = [name for name in lasting if name not in inside]

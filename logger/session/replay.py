@@ -75,7 +75,7 @@ def _instrument(book: FieldBook, path: Path) -> Instrument:
     recorded = recorded_instrument(book, path)
     u_m, stated = recorded.accuracy
     told = max((e.body.get("scale_u", 0.0) for e in book.entries), default=0.0)
-    return Instrument(recorded.resolution_m, u_m, max(stated, told), recorded.drift_m_per_h)
+    return Instrument(recorded.resolution_m, u_m, max(stated, told), recorded.drift_m_per_h, recorded.by_air)
 
 
 def _observation(entry: Entry) -> Observation:

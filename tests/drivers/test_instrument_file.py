@@ -162,6 +162,10 @@ def test_a_pressure_unit_makes_a_pressure_instrument() -> None:
 def test_air_pressure_falls_with_height() -> None:
     air = parse(minimal(height="unit = 'hPa'", fluid="kind = 'air'\nreference = '1000 hPa'"), "x")
     assert air.scale.height(900.0) == pytest.approx(888.664, abs=0.001)
+    assert air.by_air
+    # Where the file states no drift the weather is one: 1 hPa an hour is 8.3 m at 15 C and sea level (ISO 2533).
+    sea = parse(minimal(height="unit = 'hPa'", fluid="kind = 'air'"), "x")
+    assert sea.drift_m_per_h == pytest.approx(8.3, abs=0.05)
 
 
 def test_a_reservoir_at_the_other_end_stretches_the_reading() -> None:

@@ -165,6 +165,8 @@ def test_no_layers_no_guesses(slope: Profile, option: Option) -> None:
 def test_assumed_ground_is_refused(slope: Profile, option: Option, build: Construction) -> None:
     with pytest.raises(Refused, match="walk it"):
         marks_of(replace(slope, estimate_only=True), option, build)
+    with pytest.raises(Refused, match="pressure of the air"):
+        marks_of(replace(slope, by_air=True), option, build)
 
 
 @pytest.mark.parametrize("tape", list(Tape))

@@ -2,7 +2,7 @@
 
 import pytest
 
-from logger.observation import Kind, Observation, Survey
+from logger.observation import Instrument, Kind, Observation, Survey
 from logger.reduction.adjustment import Adjustment, adjust
 from logger.reduction.closure import Status, Tolerance
 
@@ -70,3 +70,12 @@ def test_a_zero_that_lies_inside_the_run_asks_for_a_mark_that_stays() -> None:
     told = walked((1, "0", 0.2), (1, "BM", 1.0), (1, "1", 1.001), (1, "sill", 3.0), (1, "2", 1.9)).profile.notes
     assert any("BM is as high as station 1 m beside it" in note for note in told)
     assert any("sill alone holds the zero outside the dig: observe a second mark" in note for note in told)
+
+
+def test_heights_by_air_say_that_they_are_none_for_steps() -> None:
+    seen = [Observation(1, Kind.BENCHMARK, 1, 0.0, 0.0, 0.05, "BM", elevation_m=0.0)]
+    seen += [Observation(2 + i, Kind.STATION, 1, 60.0 * i, 0.4 * i, 0.05, tape_m=float(i)) for i in range(3)]
+    air = Instrument(0.08, 0.5, drift_u_m_per_h=8.3, by_air=True)
+    profile = adjust(Survey(tuple(seen), instrument=air)).profile
+    assert any("no steps can be set out" in note for note in profile.notes)
+    assert min(p.u_m for p in profile.points) > 0.05
