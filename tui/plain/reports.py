@@ -20,6 +20,7 @@ HELP = (
     "undo: strike out the last observation. strike N # reason: any other. Both are asked first, yes or no.",
     "note TEXT: a remark. surface ground, dug, base or built: what comes next. rod LENGTH: the stick under the probe.",
     "base RISER front, built RISER front, face RISER LENGTH: steps as they are laid.",
+    "Setting out in words is a command of its own, risewalk setout FILE --brief BRIEF --live.",
     "mute: sound off or on. quit: leave, the recorder goes on. end: end the session and leave.",
 )
 

@@ -3,6 +3,8 @@
 import asyncio
 import json
 import re
+import time
+from collections.abc import Callable
 from typing import Any
 
 import aiohttp
@@ -18,23 +20,49 @@ PAINTED = re.compile(rb"\x1b\[[0-9;?]*[a-zA-Z]")
 
 
 class Page:
-    """What a page does: sends keys, gets paint."""
+    """What a page does: sends keys, reads what is painted until it falls silent or the line ends."""
 
     def __init__(self, line: aiohttp.ClientWebSocketResponse) -> None:
         self.line, self.seen = line, ""
+        self._reading = asyncio.create_task(self._read())
+
+    async def _read(self) -> None:
+        async for told in self.line:
+            if told.type is aiohttp.WSMsgType.BINARY:
+                self.seen += PAINTED.sub(b"", told.data).decode(errors="replace")
+
+    async def falls_silent(self) -> None:
+        """Read no more, and so answer no heartbeat."""
+        self._reading.cancel()
+        await asyncio.gather(self._reading, return_exceptions=True)
 
     async def keys(self, text: str) -> None:
         await self.line.send_json(["stdin", text])
 
-    async def shows(self, *words: str) -> str:
-        """Wait for one of these among what is painted; what was painted before is forgotten."""
-        async with asyncio.timeout(PATIENCE_S):
-            while not (found := [each for each in words if each in self.seen]):
-                told = await self.line.receive()
-                assert told.type is aiohttp.WSMsgType.BINARY, (told, self.seen[-500:])
-                self.seen += PAINTED.sub(b"", told.data).decode(errors="replace")
+    async def shows(self, words: str) -> None:
+        """Wait for words among what is painted; what was painted before is forgotten."""
+        await until(lambda: words in self.seen, lambda: f"never painted: {words}, but {self.seen[-900:]}")
         self.seen = ""
-        return found[0]
+
+    async def ends(self) -> int | None:
+        """Wait until the other side has ended the line; the code it gave."""
+        await asyncio.wait_for(self._reading, PATIENCE_S)
+        return self.line.close_code
+
+
+async def until(true: Callable[[], bool], what: Callable[[], str]) -> None:
+    deadline = time.monotonic() + PATIENCE_S
+    while not true():
+        assert time.monotonic() < deadline, what()
+        await asyncio.sleep(0.05)
+
+
+async def tags_in_the_end(page: Page, recorder: Any, observations: int) -> None:
+    """Press the take key until it is obeyed."""
+    async with asyncio.timeout(PATIENCE_S):
+        while (await recorder.ask("status"))["counts"]["observations"] < observations:
+            await page.keys(" ")
+            await asyncio.sleep(0.5)
 
 
 async def counted(recorder: Any, observations: int) -> None:
@@ -82,11 +110,7 @@ async def test_leaving_is_told_from_dropping_and_the_recorder_stays(serving: Any
     await page.keys("q")
     await page.shows("Leave the screen?")
     await page.keys("\r")
-    async with asyncio.timeout(PATIENCE_S):
-        while (told := await line.receive()).type is aiohttp.WSMsgType.BINARY:
-            pass
-    assert told.type is aiohttp.WSMsgType.CLOSE
-    assert told.data == LEFT
+    assert await page.ends() == LEFT
     assert (await recorder.ask("status"))["ok"]
 
 
@@ -100,15 +124,35 @@ async def test_one_browser_at_a_time_is_in_control(serving: Any, recorder: Any) 
         await page.shows("zero on BM")
     await first.keys(" ")
     await counted(recorder, 1)
+    await second.shows("▸ station 0 m")
     await second.keys(" ")
     await second.shows("another screen has control")
     await first.line.close()
-    taken = ""
-    while taken != "Taken and saved":  # the first is gone a moment after its line
-        await second.keys(" ")
-        taken = await second.shows("another screen has control", "Taken and saved")
-    assert (await recorder.ask("status"))["counts"]["observations"] == 2
+    await tags_in_the_end(second, recorder, 2)
     await second.line.close()
+
+
+@pytest.mark.slow
+async def test_a_phone_that_falls_silent_has_control_no_more(
+    serving: Any, recorder: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tui.serve.server.HEARTBEAT_S", 10.0)
+    site = await serving(control=True)
+    await site.come_in()
+    silent = Page(await site.socket())
+    await silent.shows("Before the first reading")
+    await silent.keys("\r")
+    await silent.shows("zero on BM")
+    await silent.keys(" ")
+    await counted(recorder, 1)
+    await silent.falls_silent()
+    monkeypatch.setattr("tui.serve.server.HEARTBEAT_S", 60.0)
+    other = Page(await site.socket())
+    await other.shows("▸ station 0 m")
+    await other.keys(" ")
+    await other.shows("another screen has control")
+    await tags_in_the_end(other, recorder, 2)
+    await other.line.close()
 
 
 async def test_one_that_watches_changes_nothing_but_looks_around(serving: Any, recorder: Any) -> None:
@@ -126,10 +170,7 @@ async def test_one_that_watches_changes_nothing_but_looks_around(serving: Any, r
     await page.shows("why not")
     assert (await recorder.ask("status"))["counts"]["observations"] == 0
     await page.keys("q")
-    async with asyncio.timeout(PATIENCE_S):
-        while (await page.line.receive()).type is aiohttp.WSMsgType.BINARY:
-            pass
-    assert page.line.close_code == LEFT
+    assert await page.ends() == LEFT
 
 
 def test_every_action_is_known_to_look_or_to_change() -> None:
