@@ -3,19 +3,23 @@
 Run it with `python tests/bench/ingest.py`; `--long` adds the memory over ten million lines.
 """
 
+import asyncio
 import os
 import pty
 import resource
 import statistics
+import subprocess
 import sys
 import threading
 import time
 import tty
 from collections.abc import Callable
 
+import serial
+
 from drivers.instrument import load
 from drivers.reading import Chunk
-from drivers.registry import make_decoder
+from drivers.registry import make_decoder, make_transport
 
 LINES = 100_000
 PAIRS = 5
@@ -52,8 +56,6 @@ def decoding() -> Callable[[bytes], int]:
 
 def by_readline() -> float:
     """CPU seconds of this thread for the same lines by pyserial's readline() and float."""
-    import serial
-
     ours, theirs = pty.openpty()
     tty.setraw(theirs)
     port = serial.Serial(os.ttyname(theirs), timeout=5)
@@ -103,6 +105,51 @@ def lag_at(rate: int, seconds: float) -> tuple[float, float]:
     return statistics.median(lags), max(lags)
 
 
+SENDER = (
+    "import os, sys, time\nfd, line, rate, count = int(sys.argv[1]), sys.argv[2].encode(), *map(float, sys.argv[3:])\n"
+)
+SENDER += "begun = time.monotonic()\nfor i in range(int(count)):\n"
+SENDER += "    time.sleep(max(begun + i / rate - time.monotonic(), 0)); os.write(fd, line)\n"
+
+
+def at_rate(rate: int, count: int, listen: Callable[[str, int], None]) -> float:
+    """CPU seconds of this process to hear lines that another one writes at a steady rate."""
+    ours, theirs = pty.openpty()
+    tty.setraw(theirs)
+    told = [sys.executable, "-c", SENDER, str(ours), "+012.34 in\r\n", str(rate), str(count)]
+    with subprocess.Popen(told, pass_fds=[ours]):
+        begun = time.process_time()
+        listen(os.ttyname(theirs), count)
+        taken = time.process_time() - begun
+    os.close(ours)
+    os.close(theirs)
+    return taken
+
+
+def hear_chunks(port: str, count: int) -> None:
+    """Hear lines by pyserial in chunks, as they come, and count them."""
+    line, heard = serial.Serial(port, timeout=1), 0
+    while heard < count:
+        heard += line.read(line.in_waiting or 1).count(b"\n")
+    line.close()
+
+
+def hear_readings(port: str, count: int) -> None:
+    """Hear lines by our transport and decoder."""
+    asyncio.run(_readings(port, count))
+
+
+async def _readings(port: str, count: int) -> None:
+    instrument = load("ascii-lines")
+    transport, decoder, heard = make_transport(port, instrument), make_decoder(instrument), 1
+    await transport.open()
+    async for chunk in transport.chunks():
+        heard += len(decoder.feed(chunk))
+        if heard >= count:
+            break
+    await transport.close()
+
+
 def memory_over(lines: int) -> tuple[int, int]:
     """Greatest resident size in kB after the first tenth of so many lines, and after all."""
     consume, early = decoding(), 0
@@ -122,6 +169,12 @@ def main() -> None:
     print(f"decoding / counting {statistics.median(b / a for a, b, _ in runs):.1f}")
     print(f"readline() / decoding {statistics.median(c / b for _, b, c in runs):.1f}")
     print("lag at 20,000 lines a second: median {:.2f} ms, greatest {:.2f} ms".format(*lag_at(20_000, 3.0)))
+    slow_lines = [(at_rate(200, 1000, hear_chunks), at_rate(200, 1000, hear_readings)) for _ in range(PAIRS)]
+    a, b = (statistics.median(side) / 5 * 100 for side in zip(*slow_lines, strict=True))
+    ratio = statistics.median(y / x for x, y in slow_lines)
+    print(
+        f"at 200 lines a second: {a:.2f} % of a core for pyserial's chunks, {b:.2f} % for readings; ratio {ratio:.1f}"
+    )
     if "--long" in sys.argv[1:]:
         print("resident after 1 and 10 million lines: {} and {} kB".format(*memory_over(10_000_000)))
 
