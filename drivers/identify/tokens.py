@@ -46,7 +46,7 @@ class Token:
 def number_pattern(writing: Writing) -> re.Pattern[str]:
     """A number of this kind of line, sign before or behind it."""
     digits = writing.digits
-    behind = rf"{digits}\s?[+\-](?=\s|$|[,;]|[A-Za-z])"
+    behind = rf"{digits}\s?[+\-](?=\s|$|[^\d\s.+\-])"
     before = rf"(?<![\d.])(?<!\d[eE]){SIGN}\s{{0,8}}{digits}{EXPONENT}"
     return re.compile(rf"(?:{before}|{behind}|{digits}{EXPONENT})")
 
