@@ -110,9 +110,7 @@ class _Check:
         """All risers, then evenness by flight, then fall and cross fall, then the whole."""
         self._other_zero()
         self._odd_numbers()
-        for doubt in self.built.doubts:
-            text = f"{doubt} does not agree with the others: strike it out if the step was moved after it"
-            self._note("doubt", Verdict.WARN, text)
+        self._doubts()
         flight, risers, estimates = 1, [], {}
         for mark in self.plan.marks:
             estimate = self._face(mark.riser)
@@ -120,22 +118,13 @@ class _Check:
                 estimates[mark.riser] = estimate
             risers.append(self._riser(mark.riser, flight, estimate))
             flight += mark.part is Part.LANDING
-        statuses = [r.status for r in risers]
         spread, even = self._evenness(risers, estimates)
-        missing = [r.riser for r in risers if r.built_face_m is None]
-        if missing:
-            self._note(
-                "observed",
-                Verdict.WARN,
-                f"not observed: riser {', '.join(map(str, missing))}; the whole cannot pass",
-            )
-        deep = self._depths()
-        limits, seen = self.limits, [depth.status for depth in deep if depth.built_m is not None]
-        lacking = "" if len(seen) == len(deep) else "some not checked" if seen else NOT_CHECKED
+        self._not_observed(risers)
+        deep, limits = self._depths(), self.limits
         judged = (
-            Judged("faces", limits.face_rule, worst(statuses)),
+            Judged("faces", limits.face_rule, worst(r.status for r in risers)),
             Judged("evenness", limits.evenness_rule, worst(even), "" if even else NOT_CHECKED),
-            Judged("depths", limits.depth_rule, worst(seen), lacking),
+            self._deep_enough(deep),
             *self._rules(estimates),
         )
         return AsBuilt(
@@ -148,6 +137,21 @@ class _Check:
             judged,
             self.built.digest,
         )
+
+    def _doubts(self) -> None:
+        for doubt in self.built.doubts:
+            text = f"{doubt} does not agree with the others: strike it out if the step was moved after it"
+            self._note("doubt", Verdict.WARN, text)
+
+    def _not_observed(self, risers: list[BuiltRiser]) -> None:
+        if missing := ", ".join(str(r.riser) for r in risers if r.built_face_m is None):
+            self._note("observed", Verdict.WARN, f"not observed: riser {missing}; the whole cannot pass")
+
+    def _deep_enough(self, deep: tuple[BuiltDepth, ...]) -> Judged:
+        """All depths that were observed, as one part of the verdict."""
+        seen = [depth.status for depth in deep if depth.built_m is not None]
+        lacking = "" if len(seen) == len(deep) else "some not checked" if seen else NOT_CHECKED
+        return Judged("depths", self.limits.depth_rule, worst(seen), lacking)
 
     def _rules(self, faces: Mapping[int, Estimate]) -> list[Judged]:
         """Findings of the named sets and on fall; each set by its rules whose breach is a failure."""
