@@ -81,7 +81,8 @@ class TaggingScreen(JobScreen):
         finally:
             if self._waiting == words:
                 self._waiting = ""
-        self._tell(answer)
+        if answer.get("event") != "observed":  # that was told when it was saved
+            self._tell(answer)
         if self.query(TakeBar):  # the screen may have been left meanwhile
             self.answered(answer, words)
             self.show_take()
@@ -92,10 +93,10 @@ class TaggingScreen(JobScreen):
         for line in lines:
             if told and not told.get("ok") and not line.startswith(SURFACE):
                 continue
-            answer = await walk.ask(line)
+            answer = await walk.ask(line, self._tell)
             if self._forcing and answer.get("error") == "cancelled":
                 self._forcing = False
-                answer = await walk.ask(f"force {line}")
+                answer = await walk.ask(f"force {line}", self._tell)
             if told.get("event") != "observed" and (not told or told.get("ok")):
                 told = answer
         return told

@@ -68,12 +68,13 @@ class Walk:
             self.standing = replace(self.standing, link="lost", why="the recorder is gone")
         self._told(Heard.GONE)
 
-    async def ask(self, line: str) -> Answer:
-        """Send a line; what it changed is known and told when this returns."""
+    async def ask(self, line: str, taken: Callable[[Answer], None] = lambda _: None) -> Answer:
+        """Send a line; what it changed is known when this returns. `taken` is told at once of what is saved."""
         answer = await self.line.ask(line)
         if answer.get("ok"):
             if answer.get("event") == "observed":
                 self._keep(row_of(answer))
+                taken(answer)
             if answer.get("event") != "ended":
                 await self.refresh()
         return answer
