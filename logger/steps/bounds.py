@@ -60,18 +60,10 @@ class Bounds:
         """What these heights break."""
         return tuple(c for bound in self.bounds if (c := bound.breach(heights, self.words)) is not None)
 
-    def mends(self, causes: Sequence[Cause], risers: int) -> tuple[str, ...]:
-        """The smallest change of the rise that would let a count keep the bounds, where one would."""
-        broken = {b.rule: b for b in self.bounds}
-        held = [(c, broken[c.rule]) for c in causes if c.rule in broken and c.value is not None and c.limit is not None]
-        if not held or len({bound.side for _, bound in held}) > 1:
-            return ()
-        change_m = max(abs((c.value or 0.0) - (c.limit or 0.0)) for c, _ in held) * risers
-        way, foot, head = (
-            ("less", "raised", "lowered") if held[0][1].side is Side.MOST else ("more", "lowered", "raised")
-        )
-        shown = self.words.length(change_m)
-        return (f"{shown} {way} rise: the grade at the foot {foot}, or at the head {head}, by as much",)
+    def change_m(self, heights: Heights, risers: int) -> float:
+        """The least change of the rise that would let heights keep all bounds; zero where they do or none would."""
+        changes = [(bound.limit_m - bound.value_m(heights)) * risers for bound in self.bounds if bound.broken(heights)]
+        return 0.0 if not changes or min(changes) < 0 < max(changes) else max(changes, key=abs)
 
     def broken(self, heights: Heights, side: Side) -> bool:
         """Whether they break a bound of that side."""

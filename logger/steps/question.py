@@ -69,17 +69,18 @@ class Question:
         )
 
     def problems(self, risers: int) -> Iterator[Problem]:
-        """The same count with every tread the brief allows: as told, deeper on the grid, or dividing the run evenly."""
+        """The same count with every tread on the grid that the brief allows."""
         s = self.brief.steps
         first = self.problem(risers, s.tread_m)
         yield first
-        if s.tread_max_m is None:
-            return
-        cell_m = first.grid_m
-        for more in range(1, math.floor((s.tread_max_m - s.tread_m + SAME_M) / cell_m) + 1):
-            yield self.problem(risers, s.tread_m + more * cell_m)
-        even_m = even_tread_m(first)
-        if even_m is not None and s.tread_m + SAME_M < even_m <= s.tread_max_m + SAME_M:
+        for more in range(1, math.floor(((s.tread_max_m or s.tread_m) - s.tread_m + SAME_M) / first.grid_m) + 1):
+            yield self.problem(risers, s.tread_m + more * first.grid_m)
+
+    def even(self, risers: int) -> Iterator[Problem]:
+        """The same count with the tread that divides the run, where that is off the grid and the brief allows it."""
+        s = self.brief.steps
+        even_m = even_tread_m(self.problem(risers, s.tread_m))
+        if even_m is not None and s.tread_m + SAME_M < even_m <= (s.tread_max_m or 0.0) + SAME_M:
             yield self.problem(risers, even_m)
 
     def lattice(self, problem: Problem) -> Lattice:

@@ -1,25 +1,36 @@
-"""Why a count has no layout on the grid, and the smallest changes that would mend it."""
+"""Why a count has no layout on the grid, and the smallest changes that may mend it."""
 
 from collections.abc import Callable, Iterator
-from math import ceil
+from dataclasses import dataclass, replace
+from math import ceil, copysign
 
-from logger.steps.brief import Brief
-from logger.steps.option import Cause, Refusal
-from logger.steps.problem import SAME_M, Problem
-from logger.steps.question import Question
+from logger.errors import WrongFile
+from logger.steps.bounds import Bounds
+from logger.steps.brief import Brief, tread_of_unit
+from logger.steps.option import Cause
+from logger.steps.problem import SAME_M, Problem, heights_of
+from logger.steps.question import Question, even_tread_m
+from logger.steps.site import Site, site_of
 from logger.steps.words import Words, counted
 
 Solved = Callable[[Question], object]
 """Solve a count on another question; None where there is no layout."""
 
 
-def no_layout(question: Question, n: int, solved: Solved, words: Words) -> Refusal:
-    """The refusal of a count within the bounds."""
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One change of a brief that may make a layout, in words and done."""
+
+    text: str
+    site: Site
+    brief: Brief
+
+
+def no_layout(question: Question, n: int, solved: Solved, words: Words) -> tuple[Cause, ...]:
+    """Why a count within the bounds has no layout on the grid."""
     problem = question.problem(n, question.brief.steps.tread_m)
     causes = tuple(_room(problem, words)) or tuple(_rules(question, problem, solved, words))
-    if not causes:
-        causes = (Cause("run", "these limits together leave no layout on the grid", problem.run_m),)
-    return Refusal(n, causes, tuple(_mends(question, problem, words)))
+    return causes or (Cause("run", "these limits together leave no layout on the grid", problem.run_m),)
 
 
 def _room(p: Problem, words: Words) -> Iterator[Cause]:
@@ -73,25 +84,73 @@ def _looser(brief: Brief, p: Problem) -> Iterator[tuple[str, Brief, str]]:
         yield "no_landing", without(no_landing=()), "no layout keeps landings off the stretches where none may be"
 
 
-def _mends(question: Question, p: Problem, words: Words) -> Iterator[str]:
-    """The smallest changes that would give this count a layout with treads alone, or with one landing more."""
-    s = question.brief.steps
-    free = p.run_m - (p.last_m or 0.0)
-    if p.searched > 0 and free > 0 and (p.flight_most is None or p.risers <= p.flight_most):
-        yield f"equal treads of {words.small(free / p.searched)}" + _allow(free / p.searched, s.tread_m)
-    least = p.landing * p.grid_m - p.tread_m
+def changes_for(question: Question, n: int, bounds: Bounds, words: Words) -> Iterator[Change]:
+    """The smallest change of each kind that may give a count a layout; lengths are such that they can be typed."""
+    problem = question.problem(n, question.brief.steps.tread_m)
+    yield from _of_rise(question, problem, bounds, words)
+    yield from _of_treads(question, problem, words)
+    yield from _of_run(question, problem, words)
+    if 0 < problem.excess < problem.landing - problem.tread:
+        landing_m = words.rounded(problem.tread_m + problem.excess_m, up=False)
+        if landing_m > max(problem.tread_m, question.brief.steps.tread_max_m or 0.0) + SAME_M:
+            text = f"a landing from {words.length(landing_m)} on: less than the brief allows"
+            yield from _changed(question, text, landing_m=landing_m)
+    if question.brief.steps.flight_risers and n > 1:
+        room = max(0, problem.excess) // (problem.landing - problem.tread)
+        most = ceil(n / (room + 1))
+        yield from _changed(question, f"flights of up to {counted(most, 'riser')} (flight_risers)", flight_risers=most)
+
+
+def _changed(question: Question, text: str, **fields: object) -> Iterator[Change]:
+    """The change of some fields of `[steps]`, where the brief can still be asked of the ground."""
+    brief = question.brief.model_copy(update={"steps": question.brief.steps.model_copy(update=fields)})
+    site = question.site
+    try:
+        if "run_m" in fields:
+            site = site_of(None if site.profile.estimate_only else site.profile, brief)
+    except WrongFile:
+        return
+    yield Change(text, site, brief)
+
+
+def _of_rise(question: Question, p: Problem, bounds: Bounds, words: Words) -> Iterator[Change]:
+    change_m = bounds.change_m(heights_of(p, 0, 1), p.risers)
+    if not change_m:
+        return
+    way, foot, head = ("less", "raised", "lowered") if change_m < 0 else ("more", "lowered", "raised")
+    more_m = words.rounded(abs(change_m), up=True)
+    text = f"{words.length(more_m)} {way} rise: the grade at the foot {foot}, or at the head {head}, by as much"
+    head_m = question.site.head_m + copysign(more_m, change_m)
+    yield Change(text, replace(question.site, head_m=head_m), question.brief)
+
+
+def _of_treads(question: Question, p: Problem, words: Words) -> Iterator[Change]:
+    even_m = even_tread_m(p)
+    if even_m is None or even_m <= 0:
+        return
+    up = even_m > p.tread_m
+    even_m = words.rounded(even_m, up=up, small=True)
+    field, fields = (
+        ("tread_max", {"tread_max_m": even_m}) if up else ("tread", {"tread_m": even_m, "tread_max_m": None})
+    )
+    told_by_unit = tread_of_unit(question.brief.unit) is not None and not up
+    if 0 < even_m < question.brief.steps.landing_m - SAME_M and not told_by_unit:
+        yield from _changed(question, f"equal treads of {words.small(even_m)} ({field})", **fields)
+
+
+def _of_run(question: Question, p: Problem, words: Words) -> Iterator[Change]:
+    s, least_m = question.brief.steps, p.landing * p.grid_m - p.tread_m
     needed = 0 if p.flight_most is None else ceil(p.risers / p.flight_most) - 1
     for landings in sorted({needed, max(1, needed)}):
-        change_m = landings * least - p.excess_m
+        change_m = landings * least_m - p.excess_m
         if landings > p.searched or abs(change_m) <= SAME_M:
             continue
-        way, foot = ("more", "down") if change_m > 0 else ("less", "up")
         room = f"{counted(landings, 'landing')} of {words.length(p.landing * p.grid_m)}" if landings else "treads alone"
-        moved = f"the foot moved {words.length(abs(change_m))} {foot} the line"
-        yield f"{words.length(abs(change_m))} {way} run, or {moved} (start_slack): {room}"
-    if 0 < p.excess < p.landing - p.tread:
-        yield f"a landing from {words.length(p.tread_m + p.excess_m)} on: less than the brief allows"
-
-
-def _allow(even_m: float, tread_m: float) -> str:
-    return " (tread_max)" if even_m > tread_m else " (tread)"
+        more_m = copysign(words.rounded(abs(change_m), up=change_m > 0), change_m)
+        way, foot = ("more", "down") if change_m > 0 else ("less", "up")
+        if p.run_m + more_m > SAME_M:
+            text = f"{words.length(abs(more_m))} {way} run: {room}"
+            yield from _changed(question, text, run_m=p.run_m + more_m)
+        slack_m = words.rounded(abs(change_m), up=True)
+        text = f"the foot moved {words.length(slack_m)} {foot} the line (start_slack): {room}"
+        yield from _changed(question, text, start_slack_m=max(slack_m, s.start_slack_m))

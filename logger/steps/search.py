@@ -101,18 +101,12 @@ class Exit:
 class Table:
     """What is known behind one riser, for the rows that can be: numbers of landings that may have been passed there.
 
-    `sums` are areas from its line on, `end` least costs from a flight's last riser on, less the treads above it,
-    `begin` those from a flight's first riser on.
+    `sums` are areas from its line on, `begin` least costs from there on where it is the first of a flight.
     """
 
     rows: slice
     sums: Floats
-    end: Floats
     begin: Floats
-
-    def end_at(self, row: int, column: int) -> float:
-        """One of the ends, without end where the row cannot be."""
-        return float(self.end[row - self.rows.start, column]) if self.rows.start <= row < self.rows.stop else np.inf
 
 
 class Search:
@@ -146,6 +140,8 @@ class Search:
         self.stack = Stack(lattice.strip(landing_fall), levels, Cells(begin, problem.tread, length, problem.searched))
         self.above = self._above()
         self.tables: dict[int, Table] = {}
+        self.end = np.full((problem.searched + 1, len(self.passed), self.width), np.inf)
+        """Least costs behind each riser from there on where it is the last of a flight, less the treads above it."""
 
     def layouts(self, reach: Reach | None) -> Iterator[Layout]:
         """The best layout of each sweep that has one, with at least one landing; none where it cannot be the best."""
@@ -163,7 +159,7 @@ class Search:
                 yield laid_out(p, sweep.heights, depths, landings)
 
     def _gone_down(self, reach: Reach | None) -> bool:
-        """Fill the tables: least cost from a flight's first riser on, and from its last on less the treads there.
+        """Fill the tables, from the uppermost riser down.
 
         False where that was given up, as nothing that comes of it can be the best.
         """
@@ -172,14 +168,14 @@ class Search:
         flights = Flights(p.flight_least, most, shape)
         treads_above, ends = np.zeros(shape), np.full(shape, np.inf)
         for k, rows, sums, treads in self._measured():
-            end = self._landing(k, rows, sums)
+            landing = self._landing(k, rows, sums)
             if self.places.wishes:
                 flights.bar(self._barred_treads(k))
             above = treads_above[rows]
             above += treads
-            end -= above
+            end = np.subtract(landing, above, out=self.end[k, rows])
             flights.end_with(end, rows)
-            self.tables[k] = Table(rows, sums, end, above + flights.cheapest(rows))
+            self.tables[k] = Table(rows, sums, above + flights.cheapest(rows))
             if reach is not None:
                 np.minimum(ends[rows], end, out=ends[rows])
                 if k % EVERY == 0 and reach.hopeless(k, self.stack.over.begin[rows], above + ends[rows]):
@@ -334,7 +330,7 @@ class Search:
         barred = [i for i in range(k, last) if self.places.wishes and self._barred_treads(i)[column]]
         last = min([last, *barred])
         first = k + p.flight_least - 1
-        costs = np.array([self.tables[i].end_at(row, column) for i in range(first, last + 1)])
+        costs = self.end[first : last + 1, row, column]
         least = costs.min()
         chosen = int(np.flatnonzero(costs <= least + spare)[-1])
         return first + chosen, spare - float(costs[chosen] - least)

@@ -15,7 +15,7 @@ from logger.steps.option import Cause, Landing, Option, Options, Refusal
 from logger.steps.problem import SAME_M, EqualRisers, HeightRule, Heights, Problem, heights_of
 from logger.steps.question import Question, adjustments, evened, topped_up
 from logger.steps.ranking import easy_step_m, ranked
-from logger.steps.refusals import no_layout
+from logger.steps.refusals import changes_for, no_layout
 from logger.steps.rulebook import Measure, RuleSet, rule_set
 from logger.steps.search import best_layout
 from logger.steps.site import Site, site_of
@@ -26,12 +26,14 @@ PRACTICE = "garden"
 """The set that stands in where the brief names none."""
 
 
-def solve(profile: Profile | None, brief: Brief) -> Options:
+def solve(profile: Profile | None, brief: Brief, explain: int | None = None) -> Options:
     """Every layout of a brief on a ground, best first; straight ground where the profile is None.
+
+    What would mend a count is said of the one to explain, and of all where there is no layout at all.
 
     Raises WrongFile where the brief does not fit the ground: a point that was not observed, a start beyond the end.
     """
-    return Solver(site_of(profile, brief), brief).options()
+    return Solver(site_of(profile, brief), brief).options(explain)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +54,7 @@ class Solver:
         self.practice = rule_set(PRACTICE)
         self.bounds: Bounds = bounds_of(brief, self.practice)
 
-    def options(self) -> Options:
+    def options(self, explain: int | None = None) -> Options:
         """Solve every count from two below to two above the bounds."""
         options: list[Option] = []
         refused: list[Refusal] = []
@@ -62,6 +64,7 @@ class Solver:
                 options.append(self.option(answer))
             else:
                 refused.append(answer)
+        refused = [self.mended(one) if not options or one.risers == explain else one for one in refused]
         best_first, line, trade_offs = ranked(options, self.brief)
         u_m = rise_u_m(self.site, self.brief)
         best_first = tuple(replace(one, certainty=certainty(one, u_m, self.brief)) for one in best_first)
@@ -103,7 +106,7 @@ class Solver:
 
     def possible(self, question: Question, n: int) -> list[Heights]:
         """Heights of a count with the fewest and the most landings there may be."""
-        return [h for problem in question.problems(n) for h in extremes(problem)]
+        return [h for problem in (*question.problems(n), *question.even(n)) for h in extremes(problem)]
 
     def question(self, n: int) -> Question:
         """The question for so many risers, with the most risers in a flight that brief or rule sets allow."""
@@ -119,27 +122,61 @@ class Solver:
 
     def count(self, n: int) -> Found | Refusal:
         """The best layout of a count, or why there is none."""
+        found = self.found(n)
+        if found is not None:
+            return found
+        return Refusal(n, self.causes(n))
+
+    def mended(self, refusal: Refusal) -> Refusal:
+        """A refusal with every change that alone would make a layout, else with the first two that would together."""
+        n = refusal.risers
+        changes = list(changes_for(self.question(n), n, self.bounds, self.words))
+        mends = tuple(each.text for each in changes if Solver(each.site, each.brief).found(n) is not None)
+        for first in () if mends else changes:
+            other = Solver(first.site, first.brief)
+            for second in changes_for(other.question(n), n, self.bounds, self.words):
+                if Solver(second.site, second.brief).found(n) is not None:
+                    return replace(refusal, mends=(f"{first.text}, and with that {second.text}",))
+        return replace(refusal, mends=tuple(dict.fromkeys(mends)))
+
+    def found(self, n: int) -> Found | None:
+        """The best layout of a count, if need be with the foot moved; None where there is none within the bounds."""
+        question = self.question(n)
+        if self.site.rise_m <= 0 or not any(self.bounds.admit(h) for h in self.possible(question, n)):
+            return None
+        return self.best(question, n) or self.with_foot_moved(question, n)
+
+    def causes(self, n: int) -> tuple[Cause, ...]:
+        """Why there is no layout of a count."""
         question = self.question(n)
         possible = self.possible(question, n)
         if self.site.rise_m <= 0 or all(h.other_m <= 0 for h in possible):
-            return Refusal(n, (self.no_rise(),))
+            return (self.no_rise(),)
         broken = [self.bounds.causes(heights) for heights in possible]
         if self.brief.unit.kind is not Kind.FREE:
             broken = [self.unit_causes(question, n)]
         if all(broken):
-            causes = min(broken, key=len)
-            return Refusal(n, causes, self.bounds.mends(causes, n))
-        found = self.best(question, n) or self.with_foot_moved(question, n)
-        return found or no_layout(question, n, partial(self.best, n=n), self.words)
+            return min(broken, key=len)
+        return self.bounds_alone(question, n) or no_layout(question, n, partial(self.best, n=n), self.words)
 
     def best(self, question: Question, n: int, moved_m: float = 0.0) -> Found | None:
-        """The layout of least fit over all treads the brief allows."""
-        best: Layout | None = None
-        for problem in question.problems(n):
-            layout = self.solved(question, problem)
-            if layout is not None and (best is None or layout.before(best)):
-                best = layout
-        return None if best is None else Found(question, best, moved_m)
+        """The layout of least fit over all treads on the grid that the brief allows, else over one that divides it."""
+        for problems in (question.problems(n), question.even(n)):
+            best: Layout | None = None
+            for problem in problems:
+                layout = self.solved(question, problem)
+                if layout is not None and (best is None or layout.before(best)):
+                    best = layout
+            if best is not None:
+                return Found(question, best, moved_m)
+        return None
+
+    def bounds_alone(self, question: Question, n: int) -> tuple[Cause, ...]:
+        """The bounds that the best layout breaks, where there is one but for them."""
+        unbounded = Solver(self.site, self.brief)
+        unbounded.bounds = Bounds((), self.words)
+        found = unbounded.best(question, n)
+        return () if found is None else self.bounds.causes(found.layout.heights)
 
     def solved(self, question: Question, problem: Problem) -> Layout | None:
         """One problem; what is left below a cell is spread over the treads where the foot may not take it."""

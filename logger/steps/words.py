@@ -1,9 +1,13 @@
 """Lengths and counts in the words of a brief: the units it was written in."""
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
-from drivers.lengths import INCH_M, Units, show_length, show_station
+from drivers.lengths import FOOT_M, INCH_M, Units, show_length, show_station
+
+ALREADY = 1e-6
+"""Part of the last shown digit that is no reason to round further."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +23,15 @@ class Words:
     def small(self, value_m: float) -> str:
         """A length under a step's height, to a thirty-second of an inch or a tenth of a millimetre."""
         return _small(value_m, self.units)
+
+    def rounded(self, value_m: float, *, up: bool, small: bool = False) -> float:
+        """A length as it is shown, rounded one way: what a person types must hold."""
+        shown_m = {
+            Units.FEET_INCHES: INCH_M / (32 if small else 16),
+            Units.FEET: FOOT_M / 100,
+        }.get(self.units, 0.0001 if small else 0.001)
+        count = value_m / shown_m
+        return (math.ceil(count - ALREADY) if up else math.floor(count + ALREADY)) * shown_m
 
     def fine(self, value_m: float) -> str:
         """A length where the last shown digit of the others would not tell two apart."""

@@ -38,7 +38,7 @@ def command(file: Path | None, explain: int | None, as_json: bool, **given: Any)
             from logger.profile_file import read_profile
 
             profile = read_profile(file)
-        options = solve(profile, brief)
+        options = solve(profile, brief, explain)
     if as_json:
         emit_json(document(options, explain))
     else:

@@ -14,10 +14,15 @@ from logger.steps.solve import solve
 FIELDS: dict[str, object] = {"tread": "0.4 m", "landing": "1 m", "grid": "5 cm", "fall": 0}
 
 
-def ask(fields: dict[str, object], *points: tuple[float, float], named: dict[str, float] | None = None) -> Options:
+def ask(
+    fields: dict[str, object],
+    *points: tuple[float, float],
+    named: dict[str, float] | None = None,
+    explain: int | None = None,
+) -> Options:
     marks = tuple(NamedPoint(name, z, 0.001) for name, z in (named or {}).items())
     profile = Profile(tuple(ProfilePoint(x, 0.0, z, 0.001) for x, z in points), marks) if points else None
-    return solve(profile, brief_of({}, FIELDS | fields))
+    return solve(profile, brief_of({}, FIELDS | fields), explain)
 
 
 def of(options: Options, risers: int) -> Option:
@@ -67,7 +72,7 @@ def test_the_wanted_riser_leads() -> None:
 
 
 def test_a_gap_no_landing_fits_says_what_would_mend_it() -> None:
-    options = ask({"rise": "0.45 m", "run": "1.5 m"})
+    options = ask({"rise": "0.45 m", "run": "1.5 m"}, explain=3)
     causes, mends = refusal(options, 3)
     assert causes == ["run"]
     assert "equal treads of 500.0 mm" in mends
