@@ -82,12 +82,13 @@ def _gap(rows: Rows, i: int, *, sign: bool) -> str:
     if apart and not sign and rows[0][i - 1].kind == rows[0][i + 1].kind:
         return r"\s+"
     varies = len({"".join(t.split()) for t in texts}) > 1
-    made = r"\s*" if not texts[0].startswith("\x02") else ""
+    blank = r"\s*" if any(c.isspace() for t in texts for c in t) else ""
+    made = r"\s*" if i == 0 and not texts[0].startswith("\x02") else blank
     for char in max(texts, key=lambda t: len("".join(t.split()))):
-        if char.isspace():
-            continue
-        made += _between(char, sign=sign, varies=varies) + r"\s*"
-    return made
+        if not char.isspace():
+            made += _between(char, sign=sign, varies=varies) + blank
+    padded = i + 1 < len(rows[0]) and rows[0][i + 1].is_number and not made.endswith(r"\s*")
+    return made + r"\s*" if padded else made
 
 
 def _between(char: str, *, sign: bool, varies: bool) -> str:
