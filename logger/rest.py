@@ -104,12 +104,12 @@ class Unrest:
 
     @property
     def swing(self) -> Swing | None:
-        """The slowest damping of the last few moves, or that given, and their median speed; None until one was seen."""
-        slowest = max((s.damping_s for s in self.learnt), default=0.0)
-        if not self.given_s and not slowest:
-            return None
-        speeds = sorted(s.speed for s in self.learnt)
-        return Swing(self.given_s or slowest, speeds[len(speeds) // 2] if speeds else 0.0)
+        """The median damping of the last few moves, or that given, and their median speed; None until one was seen."""
+        middle = len(self.learnt) // 2
+        if not self.learnt:
+            return Swing(self.given_s) if self.given_s else None
+        dampings, speeds = sorted(s.damping_s for s in self.learnt), sorted(s.speed for s in self.learnt)
+        return Swing(self.given_s or dampings[middle], speeds[middle])
 
     def left_u(self, trace: Trace, first: int, height_m: float, noise: Noise) -> float:
         """What earlier motion does to the mean of the readings from `first` on: standard uncertainty in metres.

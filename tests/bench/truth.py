@@ -92,7 +92,7 @@ def main() -> int:
     given = arguments.parse_args()
     if not given.json:
         print(f"{given.walks} walks a line; of each instrument: noise 0.1 to 0.5 mm, steps of 0.1, 0.5 or 1.27 mm,")
-        print("unevenness 0.2 to 1 mm, drift and random walk 0.2 to 1 mm per (root) hour, hose 0.1 to 0.8 s damping")
+        print("unevenness 0.1 to 1 mm, drift and random walk 0.1 to 1 mm per (root) hour, hose 0.1 to 0.8 s damping")
         print(
             f"{'case':<61}{'stations held':>14}{'due':>8}{'error':>7}{'u':>6}{'tags held':>11}{'error':>7}{'u, mm':>7}"
         )
