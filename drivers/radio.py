@@ -55,8 +55,7 @@ class Seen:
         first, colon, _ = self.address.partition(":")
         if not colon:
             return True
-        details = self.device.details if isinstance(self.device.details, dict) else {}
-        random = details.get("props", {}).get("AddressType", "random") == "random"
+        random = _properties(self.device).get("AddressType", "random") == "random"
         return random and int(first, 16) >> 6 == 1
 
 
@@ -69,7 +68,8 @@ async def scanning(port: str, adapter: str = "") -> AsyncIterator[asyncio.Queue[
 
     def on_advertisement(device: Any, data: Any) -> None:
         services = tuple(sorted(short_uuid(u) for u in data.service_uuids))
-        heard.put_nowait(Seen(data.local_name or device.name, device.address, data.rssi, services, device))
+        connected = bool(_properties(device).get("Connected", False))
+        heard.put_nowait(Seen(data.local_name or device.name, device.address, data.rssi, services, device, connected))
 
     bluez: Any = {"adapter": adapter} if adapter else {}
     scanner = BleakScanner(on_advertisement, bluez=bluez)
@@ -227,5 +227,10 @@ async def _finished(work: Coroutine[Any, Any, None]) -> None:
 
 
 def _listed_services(device: Any) -> tuple[str, ...]:
-    listed = device.details.get("props", {}).get("UUIDs", []) if isinstance(device.details, dict) else []
-    return tuple(sorted(short_uuid(u) for u in listed))
+    return tuple(sorted(short_uuid(u) for u in _properties(device).get("UUIDs", [])))
+
+
+def _properties(device: Any) -> dict[str, Any]:
+    """What BlueZ says of a device; empty on other systems."""
+    properties = device.details.get("props", {}) if isinstance(device.details, dict) else {}
+    return properties if isinstance(properties, dict) else {}

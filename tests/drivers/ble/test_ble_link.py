@@ -249,6 +249,7 @@ async def test_what_describes_the_values_outlasts_a_device_that_tells_its_batter
     async with opened() as link:
         for percent in range(100, 0, -1):
             bluez.notify(level, "2a19", bytes([percent]))
+            await asyncio.sleep(0.001)
         bluez.notify(level, "2a6c", bytes(3))
         told = {c.channel: c.data for c in await take(link, 9)}
     assert told["2a6c/2904"] == level.characteristic("2a6c").descriptors["2904"]
@@ -267,8 +268,9 @@ async def test_a_changed_descriptor_is_read_again(bluez: FakeBluez) -> None:
         bluez.notify(level, "2a6c", bytes(3))
         assert [c.channel for c in await take(link, 4)] == ["2a7d", "2a6c/2904", "2a6c/290c", "2a6c"]
         tasks = len(link._tasks)
-        for _ in range(200):
+        for _ in range(100):
             bluez.notify(level, "2a7d", bytes.fromhex("08006c2a"))
+            await asyncio.sleep(0.001)
         bluez.notify(level, "2a6c", bytes(3))
         told = await take(link, 1)
         while told[-1].channel != "2a6c":
