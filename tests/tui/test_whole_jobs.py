@@ -207,6 +207,7 @@ async def chosen(on: Job) -> None:
     await on.until(lambda: on.app.draft.option)
     assert "top tread flush" in on.says("sentence") or "top landing flush" in on.says("sentence")
     treads = on.app.draft.option.treads
+    assert "already there?" in on.says()
     await on.keys("o")
     await on.until(lambda: isinstance(on.app.screen, Choose))
     assert "step up onto something already there" in on.app.screen._words

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from logger.steps.option import Option
 
 FINDINGS, WHY_NOT, COMPARE = "findings", "why not", "compare"
+ASKS_THE_TOP = "At the top, do you step up onto something already there? o answers it."
 WHY = "Why not how many risers? ENTER alone: every count that cannot be"
 
 
@@ -175,6 +176,9 @@ class StepsScreen(JobScreen):
         self.query_one(Told).show(self._details(option))
         if said.text.startswith("Working"):
             said.show("")
+        wanted = self.desk.draft.wanted
+        if not said.text and wanted is not None and not wanted.text("steps.top"):
+            said.show(ASKS_THE_TOP, "strong")
 
     def _ground(self) -> list[Point]:
         return self.desk.draft.ground or (ground_points(self.desk.walk.rows) if self.desk.walk else [])
