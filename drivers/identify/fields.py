@@ -107,6 +107,8 @@ def _minus(row: Sequence[Token], gap: int | None) -> bool:
 def _words_of(row: Sequence[Token], places: tuple[int, int, int]) -> tuple[list[int], list[int]]:
     """Places of the words before and behind a number, without those that belong to its neighbours."""
     last, place, following = places
+    if _units_first(row):
+        return [i for i in range(last + 1, place) if row[i].kind == "word"], []
     before = [i for i in range(last + 1, place) if row[i].kind == "word"]
     after = [i for i in range(place + 1, following) if row[i].kind == "word"]
     if following < len(row) and after and _labels_next(row, after[-1], following):
@@ -114,6 +116,14 @@ def _words_of(row: Sequence[Token], places: tuple[int, int, int]) -> tuple[list[
     if last >= 0 and before and unit_role(row[before[0]].text) is not Role.UNKNOWN and len(before) < 2:
         before = before if _labels_next(row, before[0], place) else []
     return before, after
+
+
+def _units_first(row: Sequence[Token]) -> bool:
+    """Whether units stand before their numbers throughout: `mm,516.4,C,18.5`."""
+    kinds = [token.kind if not token.is_number else "number" for token in row if token.kind != "gap"]
+    words = [token.text for token in row if token.kind == "word"]
+    known = all(unit_role(w) is not Role.UNKNOWN and label_role(w) is Role.UNKNOWN for w in words)
+    return len(words) > 1 and known and kinds == ["word", "number"] * len(words)
 
 
 def _meaning(
@@ -131,7 +141,7 @@ def _meaning(
             role, unit_at, unit = roles.pop(), i, Counter(r[i].text for r in rows).most_common(1)[0][0]
             break
     label = row[before[-1]].text if before else ""
-    if unit_at is None and before and _unit_before(row, before, label):
+    if unit_at is None and before and (_unit_before(row, before, label) or _units_first(row)):
         role, unit_at, unit = unit_role(label), before[-1], label
         label = row[before[-2]].text if len(before) > 1 else ""
     labelled = next((r for i in reversed(before) if (r := label_role(row[i].text)) is not Role.UNKNOWN), None)

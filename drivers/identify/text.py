@@ -33,7 +33,7 @@ def printable_share(data: bytes) -> float:
         text += ends
     wide = [c for c in data.decode(errors="replace") if ord(c) > 127]
     if wide.count(BROKEN) <= 2:
-        high = sum(len(c.encode()) for c in wide if c.isalpha() or c in "°²³−±′″’”\u00a0\u202f½¼¾⅛⅜⅝⅞")
+        high = sum(len(c.encode()) for c in wide if c.isprintable() or c in "\u00a0\u202f")
     else:
         high = sum(b in (0xB0, 0xB1, 0xB5, 0xB2, 0xB3) or b >= 0xC0 for b in data) if text > 0.8 * len(data) else 0
     return (text + high) / len(data) if data else 0.0

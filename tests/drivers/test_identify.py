@@ -165,6 +165,8 @@ TELLING = [
     Stream("decimal commas between commas", lambda i, h: f"{h * 1000:.1f},mm,21.5,C".replace(".", ","), 1e-4),
     Stream("Czech", lambda i, h: f"výška {h * 1000:.1f} mm teplota 18.5 °C".replace(".", ","), 1e-4),
     Stream("Turkish", lambda i, h: f"yükseklik: {h / INCH:.2f} inç".replace(".", ","), INCH / 100),
+    Stream("units first throughout", lambda i, h: f"mm,{h * 1000:.1f},C,18.5", 1e-4),
+    Stream("wide signs", lambda i, h: f"高度：{h * 1000:.1f}毫米 温度：18.5℃", 1e-4),
     Stream("Korean", lambda i, h: f"높이 {h:.4f} 미터", 1e-4),
     Stream("Greek", lambda i, h: f"ύψος {h:.4f} μέτρα".replace(".", ","), 1e-4),
     Stream("Arabic", lambda i, h: f"{h:.4f} متر", 1e-4),
