@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from logger.steps.brief import Brief
 from logger.steps.layout import Layout
@@ -80,6 +81,7 @@ class Case:
             Measure.FACE: self.layout.faces_m,
             Measure.TREAD: treads,
             Measure.EVENNESS: [max(spread(flight.climbs_m) for flight in flights)],
+            Measure.NEIGHBOURS: [abs(b - a) for flight in flights for a, b in pairwise(flight.climbs_m)],
             Measure.TREAD_EVENNESS: [max(spread(flight.treads_m) for flight in flights)],
             Measure.STEP_RULE: [2 * h.rise_m + p.tread_m],
             Measure.RISE_AND_TREAD: [h.rise_m + p.tread_m],
@@ -110,7 +112,7 @@ class Case:
             return self._said(name, rule, rule.breach, (low, least, "less than"))
         if most is not None and high > most + slack:
             return self._said(name, rule, rule.breach, (high, most, "more than"))
-        if most is not None and rule.measures is Measure.EVENNESS and high > EARLY * most:
+        if most is not None and rule.measures in (Measure.EVENNESS, Measure.NEIGHBOURS) and high > EARLY * most:
             return self._said(name, rule, Verdict.WARN, (high, most, "already most of"))
         if least is not None and rule.measures is Measure.NOSING_RISE and self.layout.heights.first_m < least - slack:
             first_m = self.layout.heights.first_m

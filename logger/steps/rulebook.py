@@ -30,6 +30,7 @@ class Measure(StrEnum):
     FACE = "face"
     TREAD = "tread"
     EVENNESS = "evenness"
+    NEIGHBOURS = "neighbouring_risers"
     TREAD_EVENNESS = "tread_evenness"
     STEP_RULE = "step_rule"
     RISE_AND_TREAD = "rise_and_tread"
@@ -51,6 +52,7 @@ LENGTHS = {
     Measure.FACE,
     Measure.TREAD,
     Measure.EVENNESS,
+    Measure.NEIGHBOURS,
     Measure.TREAD_EVENNESS,
     Measure.STEP_RULE,
     Measure.RISE_AND_TREAD,

@@ -208,3 +208,26 @@ def test_a_person_overrides_and_adds_sets(tmp_path: Path) -> None:
             "x",
         )
     assert len(caught.value.mistakes) == 2
+
+
+def test_neighbours_are_held_apart_from_the_whole_flight() -> None:
+    """NBC 9.8.4.4: 5 mm between adjacent risers, 10 mm in a flight; 2 % over 0.4 m makes 8 mm of the first two."""
+    options = ask({"rise": "1.2 m", "run": "5 m", "fall": "2 %", "rules.sets": "nbc-2023-private"})
+    status = {f.rule.removeprefix("nbc-2023-private/"): (f.status, f.value) for f in options.options[0].findings}
+    assert status["neighbouring_risers"] == (Verdict.FAIL, pytest.approx(0.008))
+    assert status["evenness"] == (Verdict.WARN, pytest.approx(0.008))
+
+
+def test_faces_that_are_not_built_break_no_bound() -> None:
+    """Two flights of one riser with nosings kept equal: both faces are 80.4 mm, none is a tread's fall lower."""
+    fields: dict[str, object] = {"rise": "0.17 m", "run": "0.88 m", "tread": "0.12 m", "landing": "0.3 m",
+                                 "grid": "4 cm", "fall": "1.04 %", "equal": "nosing", "top": "grade"}  # fmt: skip
+    option = of(ask(fields | {"riser_min": "80 mm"}), 2)
+    assert option.faces_m == pytest.approx([(0.17 - 0.0104 * 0.88) / 2] * 2)
+    assert refusal(ask(fields | {"riser_min": "81 mm"}), 2)[0] == ["riser_min"]
+
+
+def test_even_treads_off_the_grid_only_where_none_on_it_fill_the_run() -> None:
+    fields: dict[str, object] = {"rise": "0.6 m", "tread": "0.3 m", "tread_max": "0.4 m", "landing": "0.5 m"}
+    assert of(ask(fields | {"run": "1.24 m"}), 4).depths_m == pytest.approx((0.3, 0.3, 0.3, 0.34))
+    assert of(ask(fields | {"run": "1.3 m"}), 4).depths_m == pytest.approx((0.325,) * 4)
