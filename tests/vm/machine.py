@@ -27,6 +27,8 @@ MODULES = [
 ]
 CPU = "qemu64,+ssse3,+sse4.1,+sse4.2,+popcnt"
 """With what compiled Python packages take for granted (x86-64-v2)."""
+KERNEL = "console=ttyS0 quiet panic=-1 no_timer_check"
+"""The kernel counts ticks against time at its start and gives up; an emulated machine on a busy host is late there."""
 PROGRAMS = ("qemu-system-x86_64", "busybox", "cpio", "modprobe", "dbus-daemon")
 BLUETOOTHD = Path("/usr/libexec/bluetooth/bluetoothd")
 INIT = """#!/bin/busybox sh
@@ -78,7 +80,7 @@ class Machine:
             "qemu-system-x86_64", "-machine", "q35", "-cpu", CPU, "-accel", "tcg,thread=multi",
             "-smp", "2", "-m", "1024", "-nographic", "-no-reboot",
             "-kernel", str(kernel / "boot" / f"vmlinuz-{release}"), "-initrd", str(started),
-            "-append", "console=ttyS0 quiet panic=-1",
+            "-append", KERNEL,
             "-fsdev", "local,id=root,path=/,security_model=none,readonly=on,multidevs=remap",
             "-device", "virtio-9p-pci,fsdev=root,mount_tag=root", "-device", "virtio-rng-pci",
         ]  # fmt: skip

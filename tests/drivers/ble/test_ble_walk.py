@@ -105,7 +105,7 @@ async def test_a_walk_through_hang_up_silence_and_a_killed_service(bluez: FakeBl
         assert (await recorder.ask("benchmark BM"))["ok"]
         bench.steps = 20
         answer = await recorder.ask("station 1")
-        assert answer["above_zero_m"] == 0.2
+        assert answer["above_zero_m"] == pytest.approx(0.2)
         assert answer["scale_u"] == pytest.approx(SCALE_U)
         told = await recorder.ask("status")
         assert told["device"]["manufacturer"] == "Bench"
@@ -172,7 +172,7 @@ async def test_a_killed_recorder_leaves_a_device_that_the_next_one_takes_over(bl
     async with recording(tmp_path) as recorder:
         assert (await recorder.ask("benchmark BM"))["ok"]
         bench.steps = 20
-        assert (await recorder.ask("station 1"))["above_zero_m"] == 0.2
+        assert (await recorder.ask("station 1"))["above_zero_m"] == pytest.approx(0.2)
         assert (await recorder.ask("status"))["counts"]["observations"] == 3
     sending.cancel()
     await until(lambda: not level.connected)
