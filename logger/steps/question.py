@@ -98,7 +98,8 @@ class Question:
         slack_m = self.brief.steps.start_slack_m
         more_m = p.landing * p.grid_m - p.tread_m
         moves = [p.excess_m - landings * more_m for landings in range(p.searched + 1)]
-        return sorted((m for m in moves if SAME_M < abs(m) <= slack_m + SAME_M), key=abs)
+        furthest_m = min([slack_m, *(wish.station_m for wish in p.wishes)]) + SAME_M
+        return sorted((m for m in moves if abs(m) > SAME_M and -slack_m - SAME_M <= m <= furthest_m), key=abs)
 
 
 def even_tread_m(problem: Problem) -> float | None:

@@ -160,11 +160,13 @@ class Solver:
         return self.bounds_alone(question, n) or no_layout(question, n, partial(self.best, n=n), self.words)
 
     def best(self, question: Question, n: int, moved_m: float = 0.0) -> Found | None:
-        """The layout of least fit over all treads on the grid that the brief allows, else over one that divides it."""
-        for problems in (question.problems(n), question.even(n)):
+        """The layout of least fit over all treads on the grid; only where there is none, one that is a remedy."""
+        landing_m = self.brief.steps.landing_m
+        topped = (topped_up(problem, landing_m) for problem in question.problems(n))
+        for problems in (question.problems(n), topped, question.even(n)):
             best: Layout | None = None
             for problem in problems:
-                layout = self.solved(question, problem)
+                layout = None if problem is None else self.solved(question, problem)
                 if layout is not None and (best is None or layout.before(best)):
                     best = layout
             if best is not None:
@@ -183,12 +185,6 @@ class Solver:
         even = evened(problem)
         if even is not None and problem.remainder_m > self.brief.steps.start_slack_m:
             problem = even
-        layout = self.searched(question, problem)
-        topped = topped_up(problem, self.brief.steps.landing_m) if layout is None else None
-        return layout if topped is None else self.searched(question, topped)
-
-    def searched(self, question: Question, problem: Problem) -> Layout | None:
-        """The search itself, within the bounds."""
         best: Layout | None = None
         for rule in self.height_rules(problem):
             layout = best_layout(problem, question.lattice(problem), rule)
