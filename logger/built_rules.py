@@ -89,6 +89,9 @@ def _values(case: Case, rule: Rule) -> Iterator[Value]:
         case Measure.EVENNESS:
             for flight in case.flights():
                 yield from (_height(case, riser, apart) for riser, apart in _apart(case.climbs(flight)))
+        case Measure.NEIGHBOURS:
+            for flight in case.flights():
+                yield from (_height(case, riser, apart) for riser, apart in _apart(case.climbs(flight), adjacent=True))
         case Measure.FLIGHT_RISE:
             for flight in case.flights():
                 yield from _flight_rise(case, flight)
@@ -130,10 +133,11 @@ def _depth(case: Case, riser: int, of: Estimate) -> Value:
     return Value(riser, of.value_m, case.depths.u_m(of))
 
 
-def _apart(of: Mapping[int, Estimate]) -> Iterator[tuple[int, Estimate]]:
-    """Every two of them, the larger less the smaller."""
+def _apart(of: Mapping[int, Estimate], *, adjacent: bool = False) -> Iterator[tuple[int, Estimate]]:
+    """Every two of them, or only those next to each other, the larger less the smaller."""
     for (one, a), (two, b) in combinations(of.items(), 2):
-        yield max(one, two), a.less(b) if a.value_m >= b.value_m else b.less(a)
+        if not adjacent or abs(one - two) == 1:
+            yield max(one, two), a.less(b) if a.value_m >= b.value_m else b.less(a)
 
 
 def _flight_rise(case: Case, flight: tuple[Mark, ...]) -> Iterator[Value]:

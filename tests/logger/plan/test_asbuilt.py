@@ -135,6 +135,10 @@ def test_named_rules_are_held_each_by_its_own_measure(plan: SetOut) -> None:
         most = "4 mm"
         clause = "1.1"
         [[rule]]
+        name = "next"
+        measures = "neighbouring_risers"
+        most = "5 mm"
+        [[rule]]
         name = "rise"
         measures = "nosing_rise"
         most = "21 cm"
@@ -151,6 +155,8 @@ def test_named_rules_are_held_each_by_its_own_measure(plan: SetOut) -> None:
     # Nosing to nosing is the fall of one tread, 8 mm, more than the first face: the faces alone are even.
     assert by_rule["own/even"].value == pytest.approx(0.008)
     assert by_rule["own/even"].status is Verdict.FAIL
+    assert by_rule["own/next"].value == pytest.approx(0.008)
+    assert by_rule["own/next"].status is Verdict.FAIL
     assert as_planned.status is Status.FAIL
     assert by_rule["own/rise"].value == pytest.approx(plan.marks[0].face_m + 0.008)
     assert by_rule["own/rise"].status is Verdict.PASS
