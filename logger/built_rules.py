@@ -96,13 +96,17 @@ def _values(case: Case, rule: Rule) -> Iterator[Value]:
             for flight in case.flights():
                 yield from _flight_rise(case, flight)
         case Measure.TREAD_FALL | Measure.LANDING_FALL:
-            wanted = rule.measures is Measure.LANDING_FALL
-            for mark in case.plan.marks:
-                fall = case.fall(mark)
-                if fall is not None and mark.depth_m is not None and (mark.part is Part.LANDING) is wanted:
-                    yield Value(mark.riser, fall.value_m, case.levels.u_m(fall), mark.depth_m)
+            yield from _falls(case, landings=rule.measures is Measure.LANDING_FALL)
         case _:
             yield from _depths(case, rule.measures)
+
+
+def _falls(case: Case, *, landings: bool) -> Iterator[Value]:
+    """The slopes of landings, or of treads."""
+    for mark in case.plan.marks:
+        fall = case.fall(mark)
+        if fall is not None and mark.depth_m is not None and (mark.part is Part.LANDING) is landings:
+            yield Value(mark.riser, fall.value_m, case.levels.u_m(fall), mark.depth_m)
 
 
 def _depths(case: Case, measure: Measure) -> Iterator[Value]:
