@@ -44,17 +44,12 @@ PLAIN_NAME = re.compile(r"[A-Za-z0-9][\w.-]*")
 
 @dataclass(frozen=True, slots=True)
 class SettleRule:
-    """When a height counts as steady, and what its uncertainty starts from.
-
-    `u_m` and `u_scale` are the standard uncertainties of the instrument: fixed, and per metre shown.
-    """
+    """When a height counts as steady."""
 
     window_s: float
     spread_m: float
     damping_s: float = 0.0
     resolution_m: float = 0.0
-    u_m: float = 0.0
-    u_scale: float = 0.0
 
 
 class InstrumentFile(Table):
@@ -110,15 +105,12 @@ class InstrumentFile(Table):
 
     @property
     def settle_rule(self) -> SettleRule:
-        """The rule of the settle table, in SI, with the instrument's own uncertainty."""
-        u_m, u_scale = self.accuracy
+        """The rule of the settle table, in SI."""
         return SettleRule(
             window_s=quantity(self.settle.window, "s"),
             spread_m=self.scale.span_m(self.settle.spread),
             damping_s=quantity(self.settle.damping, "s"),
             resolution_m=self.resolution_m,
-            u_m=u_m,
-            u_scale=u_scale,
         )
 
     @property
