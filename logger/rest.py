@@ -161,15 +161,16 @@ class Unrest:
         last_near = max(i for i, d in away if d >= near_m)
         if trace.times[last_near] > trace.times[-1] - self.window_s:
             return None
-        if last_near == last_far:  # gone before the next reading: at most as slow as that
-            return Swing(min((trace.times[last_far + 1] - trace.times[last_far]) / math.log(far_m / near_m), LONGEST_S))
+        far_s, near_s = trace.times[last_far], trace.times[last_near]
+        if near_s == far_s:  # gone before readings came again (several share one arrival): at most as slow as that
+            next_s = trace.times[bisect_right(trace.times, far_s)]
+            return Swing(min((next_s - far_s) / math.log(far_m / near_m), LONGEST_S))
         after = math.fsum(d * d - noise.variance_m2 for i, d in away if i >= last_near)
         before = after + math.fsum(d * d for i, d in away if last_far <= i < last_near)
-        took_s = trace.times[last_near] - trace.times[last_far]
-        damping_s = 2.0 * took_s / math.log(max(before / max(after, near_m**2), math.e))
+        damping_s = 2.0 * (near_s - far_s) / math.log(max(before / max(after, near_m**2), math.e))
         clear = [i for i, d in away if last_far <= i <= last_near and d > noise.reading_m]
         turned = [trace.times[j] for i, j in pairwise(clear) if (heights[i] < rest_m) is not (heights[j] < rest_m)]
-        speed = math.pi * (len(turned) - 1) / (turned[-1] - turned[0]) if len(turned) > 1 else 0.0
+        speed = math.pi * (len(turned) - 1) / (turned[-1] - turned[0]) if turned and turned[-1] > turned[0] else 0.0
         return Swing(min(damping_s, LONGEST_S), speed)
 
     def _stray_u(self, trace: Trace, first: int, height_m: float, noise: Noise) -> float:

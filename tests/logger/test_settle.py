@@ -300,3 +300,18 @@ def test_a_forced_reading_of_a_hose_that_is_known_carries_only_what_is_left_of_i
     forced = settler.force(2.95)
     assert forced is not None
     assert 0.25 < forced.u_m / (0.2 * math.exp(-1.0 / 0.4)) < 1.5
+
+
+@pytest.mark.parametrize("damping_s", [0.0, 0.05, 0.3])
+@pytest.mark.parametrize("burst", [2, 5, 10])
+def test_readings_that_arrive_in_bursts_share_a_time_and_teach_all_the_same(burst: int, damping_s: float) -> None:
+    settler = Settler(Rule())
+    for i in range(1, 1200):
+        moved_s = (i - 1) * 0.02 % 6.0  # in the middle of a burst
+        swing = math.exp(-moved_s / damping_s) * math.cos(9.0 * moved_s) if damping_s else 0.0
+        rest_m = 1.4 if (i - 1) // 300 % 2 else 1.0
+        settler.feed(i // burst * burst * 0.02, rest_m - 0.4 * swing + 0.0001 * (i % 3))
+        found = settler.take(21.0)
+    assert found is not None
+    assert found.height_m == pytest.approx(1.4, abs=2e-3)
+    assert 0.0 < found.u_m < 0.002

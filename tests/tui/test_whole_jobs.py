@@ -254,7 +254,7 @@ async def checked(on: Job) -> None:
     await on.probe(f"point tread {BM_M + target.height_m}", target.height_m)
     await on.keys("space")
     await on.until(lambda: "2 of" in on.says("progress"))
-    await on.until(lambda: "So far: 1 within" in on.says("exact"))
+    await on.until(lambda: "So far: 1 within" in on.says("exact") and "riser 2" in on.says("target"))
     await on.keys("a", *"172", "space", *"mm", "enter")
     await on.until(lambda: "face 2, 0.172 m" in on.says())
     await on.keys("u", "u")
