@@ -23,8 +23,8 @@ MOST_MISTAKES = 50
 LEAST_CENTRE = 2
 
 
-def read_profile(path: Path | str, *, surface: Surface = Surface.GROUND) -> "Profile":
-    """The profile of a session or a CSV file.
+def read_profile(path: Path | str, *, surface: Surface = Surface.GROUND, until_us: int | None = None) -> "Profile":
+    """The profile of a session, or of what it held at a session time in microseconds, or of a CSV file.
 
     Raises FileError and its kinds (WrongFile lists every mistake of a CSV with its line), Refused `needs_zero` for a
     session without a zero.
@@ -34,7 +34,7 @@ def read_profile(path: Path | str, *, surface: Surface = Surface.GROUND) -> "Pro
     from logger.reduction.adjustment import adjust
     from logger.session.replay import survey
 
-    walked = survey(path)
+    walked = survey(path, until_us=until_us)
     # Work moves what is dug and laid between one observation and the next: that must not bend the ground.
     seen = tuple(o for o in walked.observations if o.surface in (Surface.GROUND, surface))
     profile = adjust(replace(walked, observations=seen), surface=surface).profile

@@ -146,7 +146,9 @@ ACTIONS = (
     _check("undo", "u backspace", "undo", "Strike out the last observation of a built step (asked twice)."),
     _check("scroll_details", "m", "more", "Turn the page of the findings.", on_bar=False),
     _check("force", "f", "force", "Take the next reading without waiting for it to be steady."),
-    _check("stop_waiting", "escape", "stop", "End the wait for a steady reading.", on_bar=False),
+    _check(
+        "stop_waiting", "escape", "stop", "End the wait for a steady reading, or withdraw a question.", on_bar=False
+    ),
     _sessions("open", "enter space", "open", "Go on with the chosen session where it was left."),
     _sessions("replay", "r", "replay", "Play the chosen session again."),
     _sessions("export", "e", "export", "Write the chosen session in another format."),

@@ -13,20 +13,24 @@ from logger.session.store import SENSELESS, Session
 from logger.shown import shown
 
 
-def survey(path: Path | str) -> Survey:
+def survey(path: Path | str, *, until_us: int | None = None) -> Survey:
     """The observations of a session in the order observed; nothing is decoded again.
+
+    With `until_us` as it stood at that session time, in microseconds.
 
     `Observation.setup` counts stretches of one offset: a new one begins with each setup and after each link gap.
     Raises FileError and its kinds.
     """
     with Session.open(path) as session:
-        return survey_of(field_book(session), session.digest.hex(), Path(path))
+        return survey_of(field_book(session, until_us), session.digest.hex(), Path(path))
 
 
-def field_book(session: Session) -> FieldBook:
-    """The field book of a session as it stands; CorruptSession where an event makes no sense."""
+def field_book(session: Session, until_us: int | None = None) -> FieldBook:
+    """The field book of a session as it stands, or stood; CorruptSession where an event makes no sense."""
     book = FieldBook()
     for event in session.events(raw=False):
+        if until_us is not None and event.t_us > until_us:
+            break
         apply(book, event, session.path)
     return book
 

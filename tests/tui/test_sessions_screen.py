@@ -7,6 +7,7 @@ from shutil import copy
 import pytest
 from textual.pilot import Pilot
 
+from logger.session.replay import survey
 from tui.actions import Place
 from tui.app import RisewalkApp
 from tui.screens.sessions import free
@@ -74,6 +75,16 @@ async def test_a_session_is_played_again(folder: Path, size: tuple[int, int]) ->
         await pilot.pause(0.3)
         assert len(screen.walk.rows) == shown
         assert screen.walk.live == live, "the past grows no older while it is paused"
+
+        def laid_on() -> int:
+            best = screen.draft.best
+            return len(survey(folder / "bank.walk", until_us=best.question.until_us).observations) if best else 0
+
+        await until(pilot, lambda: laid_on() == shown)
+        early = screen.draft.best
+        await pilot.press(*"nnnnnnnnnnnnnnnn")
+        await until(pilot, lambda: screen.replayed.ended and screen.draft.steps and screen.draft.best is not early)
+        assert "risers of" in screen.best_words()[0]
         await pilot.press("tab")
         await until(pilot, lambda: app.screen.place is not Place.REPLAY)
         assert len(app.screen_stack) == 2

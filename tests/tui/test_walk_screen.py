@@ -120,6 +120,18 @@ async def test_one_key_never_strikes_and_two_do(opened: Opened, recorder) -> Non
         await until(pilot, lambda: recorder.rows[0]["struck"])
 
 
+async def test_a_key_held_down_strikes_out_no_second_one(opened: Opened, recorder, monkeypatch) -> None:
+    async with opened() as pilot:
+        await pilot.press("space", "space", "space")
+        await until(pilot, lambda: len(recorder.rows) == 3)
+        await pilot.press(*"uuuuuuuu")
+        await until(pilot, lambda: recorder.rows[-1]["struck"])
+        assert [row["struck"] for row in recorder.rows] == [False, False, True]
+        monkeypatch.setattr("tui.screens.tagging.HELD_S", 0.0)  # let go for long enough
+        await pilot.press(*"uu")
+        await until(pilot, lambda: recorder.rows[-2]["struck"])
+
+
 @pytest.mark.parametrize(
     ("typed", "height_m", "question"),
     [

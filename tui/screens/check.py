@@ -31,7 +31,6 @@ class CheckScreen(MarkingScreen):
 
     def __init__(self) -> None:
         super().__init__()
-        self._doubted = 0
         self._skipped_foot = False
         self._verdict = ""
 
@@ -97,14 +96,8 @@ class CheckScreen(MarkingScreen):
         """Strike out the last observation of a built step."""
         rows = self.walk.rows if self.walk else []
         last = next((r for r in reversed(rows) if (r.kind == "built" or r.taped) and not r.struck), None)
-        if last is None:
-            return
-        if self._doubted != last.n:
-            self._doubted = last.n
-            self.say(f"Strike out no. {last.n}, riser {last.riser} {last.place}? The same key again does.", "alarm")
-        else:
-            self._doubted = 0
-            self.send(f"strike {last.n}")
+        if last is not None:
+            self.strike(last.n)
 
     def action_scroll_details(self) -> None:
         """More of the verdict."""

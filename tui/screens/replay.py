@@ -6,9 +6,9 @@ from typing import ClassVar
 from textual.binding import BindingType
 
 from tui.actions import Place, bindings
-from tui.messages import BookChanged, LinkChanged, LiveChanged
+from tui.messages import BestSolved, BookChanged, LinkChanged, LiveChanged
 from tui.screens.walk import WalkScreen
-from tui.walking.figures import Point
+from tui.walking.drafting import Drafting
 from tui.walking.replayed import Replayed
 from tui.walking.telling import clock_time
 from tui.walking.walk import Heard, Walk
@@ -30,7 +30,7 @@ class ReplayScreen(WalkScreen):
         self._path = path
         self._again: Walk | None = None
         self._changed = False
-        self._known = False
+        self._draft = Drafting(lambda best: self.post_message(BestSolved(best)), lambda _: None)
 
     @property
     def tab(self) -> Place:
@@ -59,6 +59,7 @@ class ReplayScreen(WalkScreen):
 
     async def on_unmount(self) -> None:
         """Stop playing."""
+        self._draft.end()
         if self._again is not None:
             await self._again.line.close()
 
@@ -87,14 +88,20 @@ class ReplayScreen(WalkScreen):
         self.dismiss()
 
     @property
-    def steps(self) -> list[Point]:
-        """None: what was the best layout then is not in the session."""
-        return []
+    def draft(self) -> Drafting:
+        """What the walk of the past would have been shown, with the brief as it is now."""
+        return self._draft
+
+    def on_best_solved(self, solved: BestSolved) -> None:
+        """A layout: of the walk of the past, or of the one that goes on meanwhile."""
+        if solved.best.question.until_us is not None:
+            self._draft.best = solved.best
 
     def best_words(self) -> tuple[str, str]:
-        """How far it has come."""
+        """How far it has come, and the best layout by then."""
         count = len(self._again.rows) if self._again else 0
-        return f"REPLAY of {self._path.name}: {count} observed", f"REPLAY: {count} observed"
+        words, short = super().best_words()
+        return f"REPLAY of {self._path.name}: {count} observed. {words}", f"REPLAY: {count} observed. {short}"
 
     def show_take(self) -> None:
         """What the key does to the replay."""
@@ -111,9 +118,19 @@ class ReplayScreen(WalkScreen):
             case Heard.LINK:
                 self.post_message(LinkChanged())
             case _:
-                if self.desk.walk is None and not self._known and self._again and self._again.standing:
-                    self._known, self.desk.units = True, self._again.standing.units
-                self.post_message(BookChanged())
+                self._book_changed()
+
+    def _book_changed(self) -> None:
+        again = self._again
+        if again is None or again.standing is None:
+            return
+        standing = again.standing
+        if self._draft.wanted is None:
+            if self.desk.walk is None:
+                self.desk.units = standing.units
+            self._draft.begin(self._path, None, standing.units)
+        self._draft.observed(standing.observations, standing.struck, round(self.replayed.now_s * 1e6))
+        self.post_message(BookChanged())
 
     def _paint(self) -> None:
         if self._changed:

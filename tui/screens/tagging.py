@@ -1,17 +1,21 @@
 """What screens that observe share: a line sent to the recorder, the wait for a steady reading, what was answered."""
 
+from time import monotonic
+
 from textual import work
 
 from tui.messages import RecorderGone
 from tui.screens.job import JobScreen
 from tui.sound import Sound
-from tui.walking.telling import told
+from tui.walking.telling import called, told
 from tui.walking.walk import Answer, Walk
 from tui.widgets.bars import TakeBar
 
 GONE = "The recorder is gone; what was said to be saved is saved. Leave and walk again."
 
 SURFACE = "surface "
+HELD_S = 1.0
+"""After a strike the key counts again when it was let go for so long: held down, it strikes out no second one."""
 
 
 class TaggingScreen(JobScreen):
@@ -19,6 +23,8 @@ class TaggingScreen(JobScreen):
 
     _waiting = ""
     _forcing = False
+    _doubted = ""
+    _struck_s = 0.0
 
     @property
     def waiting(self) -> str:
@@ -56,10 +62,27 @@ class TaggingScreen(JobScreen):
         forced = (line if line.startswith(SURFACE) else f"force {line}" for line in lines)
         self.send(*(["cancel"] if self.waiting else []), *forced, words=words)
 
+    def strike(self, n: int) -> None:
+        """Ask first; strike an observation out when it is asked for again."""
+        command, now_s = f"strike {n}", monotonic()
+        if now_s - self._struck_s < HELD_S:
+            self._struck_s = now_s
+        elif self._doubted == command:
+            self._doubted, self._struck_s = "", now_s
+            self.send(command)
+        else:
+            self._doubted = command
+            row = next((r for r in self.walk.rows if r.n == n), None) if self.walk else None
+            name = f", {called(row, self.desk.units)}" if row else ""
+            self.say(f"Strike out no. {n}{name}? The same key again strikes it; ESC keeps it.", "alarm")
+
     def action_stop_waiting(self) -> None:
-        """End the wait for a steady reading."""
+        """End the wait for a steady reading, or withdraw a question."""
         if self.waiting:
             self.send("cancel")
+        elif self._doubted:
+            self._doubted = ""
+            self.say("")
 
     @work(group="lines")
     async def _send(self, lines: tuple[str, ...], words: str) -> None:

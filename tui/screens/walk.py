@@ -15,11 +15,12 @@ from tui.sound import Sound
 from tui.walking import entries
 from tui.walking.distances import give_or_take, height
 from tui.walking.doubts import doubt, warnings
-from tui.walking.figures import Point, ground_points
+from tui.walking.drafting import Drafting
+from tui.walking.figures import ground_points
 from tui.walking.plan import best_in_short, best_in_words
 from tui.walking.standing import COVERAGE, Row
 from tui.walking.suggestion import Suggestion, suggestion, turning_point, zero_check
-from tui.walking.telling import called, zero_named
+from tui.walking.telling import zero_named
 from tui.walking.walk import Answer
 from tui.widgets.bars import Saying, TakeBar
 from tui.widgets.book import Book
@@ -53,7 +54,6 @@ class WalkScreen(TaggingScreen):
         super().__init__()
         self._guide: Suggestion | None = None
         self._moved_on = 0
-        self._doubted = ""
         self._remarks: tuple[str, ...] = ()
 
     def body(self) -> ComposeResult:
@@ -158,7 +158,7 @@ class WalkScreen(TaggingScreen):
         walk = self.walk
         standing = [r for r in walk.rows if not r.struck] if walk else []
         if standing:
-            self._strike(standing[-1].n)
+            self.strike(standing[-1].n)
 
     def action_row_up(self) -> None:
         """Choose the row above."""
@@ -172,7 +172,7 @@ class WalkScreen(TaggingScreen):
         """Strike out the chosen row."""
         row = self.query_one(Book).chosen
         if row is not None and not row.struck:
-            self._strike(row.n)
+            self.strike(row.n)
 
     def action_stop_waiting(self) -> None:
         """End the wait, withdraw a question or a guide; after a turning point: do not move, go on."""
@@ -185,18 +185,6 @@ class WalkScreen(TaggingScreen):
         self._guide, self._doubted = None, ""
         self.say("")
         self.show_take()
-
-    def _strike(self, n: int) -> None:
-        command = f"strike {n}"
-        if self._doubted != command:
-            self._doubted = command
-            walk = self.walk
-            row = next((r for r in walk.rows if r.n == n), None) if walk else None
-            name = f", {called(row, self.desk.units)}" if row else ""
-            self.say(f"Strike out no. {n}{name}? The same key again strikes it; ESC keeps it.", "alarm")
-            return
-        self._doubted = ""
-        self.send(command)
 
     def _tag(self, wanted: Suggestion) -> None:
         walk = self.walk
@@ -261,7 +249,7 @@ class WalkScreen(TaggingScreen):
         self.query_one(Book).show(walk.rows, units)
         self.desk.title_tabs(self)
         mark = self.next.station_m if self.next else None
-        self.query_one(Hillside).show(ground_points(walk.rows), self.steps, mark)
+        self.query_one(Hillside).show(ground_points(walk.rows), self.draft.steps, mark)
         minded = warnings(walk.standing, walk.live, walk.rows, units)
         self.set_class(bool(minded), "-minded")
         line = self.query_one("#best", Saying)
@@ -280,13 +268,13 @@ class WalkScreen(TaggingScreen):
         self._remarks = remarks
 
     @property
-    def steps(self) -> list[Point]:
-        """The best layout so far, as a line."""
-        return self.desk.draft.steps
+    def draft(self) -> Drafting:
+        """What holds the layouts of the walk shown."""
+        return self.desk.draft
 
     def best_words(self) -> tuple[str, str]:
         """The best layout so far, or why there is none; and the same for a narrow screen."""
-        draft, units = self.desk.draft, self.desk.units
+        draft, units = self.draft, self.desk.units
         if draft.best is None:
             return "", ""
         return best_in_words(draft.best, draft.risers, units), best_in_short(draft.best, draft.risers, units)

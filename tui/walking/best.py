@@ -21,11 +21,15 @@ LEAST_POINTS = 2
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """A session or profile file, and what is wanted: a brief as its tables are written, and where it came from."""
+    """A session or profile file, and what is wanted: a brief as its tables are written, and where it came from.
+
+    With `until_us` a session is taken as it stood at that session time.
+    """
 
     file: Path
     document: Mapping[str, Any] = field(default_factory=dict)
     source: str = "the brief"
+    until_us: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +54,7 @@ def solved(question: Question) -> Best:
     profile = brief = None
     try:
         brief = brief_of(question.document, source=question.source)
-        profile = read_profile(question.file)
+        profile = read_profile(question.file, until_us=question.until_us)
         if len(profile.points) < LEAST_POINTS:
             return Best(question, profile, brief, trouble="two stations are needed before steps can be laid")
         return Best(question, profile, brief, solve(profile, brief))

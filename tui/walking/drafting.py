@@ -48,17 +48,17 @@ class Drafting:
             return str(error)
         return ""
 
-    def observed(self, observations: int, struck: int) -> None:
+    def observed(self, observations: int, struck: int, until_us: int | None = None) -> None:
         """Lay steps again where the book has changed; with less than a zero and two stations there are none."""
         if (observations, struck) != self._counts:
             self._counts = (observations, struck)
             if observations > LEAST_POINTS:
-                self.ask()
+                self.ask(until_us)
 
-    def ask(self) -> None:
-        """Lay steps on what is in the file by now."""
+    def ask(self, until_us: int | None = None) -> None:
+        """Lay steps on what is in the file by now, or was at a session time."""
         if self.wanted is not None:
-            self._solver.ask(Question(self._session, self.wanted.document, str(self.wanted.path)))
+            self._solver.ask(Question(self._session, self.wanted.document, str(self.wanted.path), until_us))
 
     def ask_check(self) -> None:
         """Judge what is built so far against the layout chosen."""
