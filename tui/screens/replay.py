@@ -8,6 +8,7 @@ from textual.binding import BindingType
 from tui.actions import Place, bindings
 from tui.messages import BestSolved, BookChanged, LinkChanged, LiveChanged
 from tui.screens.walk import WalkScreen
+from tui.walking.best import Best
 from tui.walking.drafting import Drafting
 from tui.walking.replayed import Replayed
 from tui.walking.telling import clock_time
@@ -30,7 +31,7 @@ class ReplayScreen(WalkScreen):
         self._path = path
         self._again: Walk | None = None
         self._changed = False
-        self._draft = Drafting(lambda best: self.post_message(BestSolved(best)), lambda _: None)
+        self._draft = Drafting(self._solved, lambda _: None)
 
     @property
     def tab(self) -> Place:
@@ -119,6 +120,9 @@ class ReplayScreen(WalkScreen):
                 self.post_message(LinkChanged())
             case _:
                 self._book_changed()
+
+    def _solved(self, best: Best) -> None:
+        self.post_message(BestSolved(best))
 
     def _book_changed(self) -> None:
         again = self._again
