@@ -5,6 +5,7 @@ the line* (the probe is carried over the ground until the ground is at the heigh
 "on" holds until the height leaves the tolerance by a margin, so that words do not flicker at its edge.
 """
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
@@ -21,6 +22,8 @@ INSIDE_M = 0.025
 """How far inside a bench its ends are taken: about an inch."""
 FLAT = 0.02
 """Ground flatter than this gives no useful distance to go."""
+FAR_M = 3.0
+"""Farther off than this the slope beside the mark says nothing of the way to go."""
 
 
 class Way(StrEnum):
@@ -110,8 +113,8 @@ class Guide:
         if self.way is Way.CHECK:
             return self._tell(Say.RAISE if off > 0 else Say.LOWER, abs(off))
         slope = self.target.slope
-        go = abs(off / slope) if abs(slope) >= FLAT else None
-        return self._tell(Say.UPHILL if off > 0 else Say.DOWNHILL, abs(off), go)
+        go = abs(off / slope) if abs(slope) >= FLAT else math.inf
+        return self._tell(Say.UPHILL if off > 0 else Say.DOWNHILL, abs(off), go if go <= FAR_M else None)
 
     def _tell(self, say: Say, by_m: float, go_m: float | None = None) -> Told:
         bell = BELLS.get(say, 0) if say is not self._said else 0

@@ -79,8 +79,8 @@ class Taped:
 class Instrument:
     """What the adjustment must know of the instrument: standard uncertainties in metres, drift prior in m/h.
 
-    `common_u_m` is common to all readings of a setup (it cancels in differences within it); `scale_u` is relative
-    to the height difference. `by_air` marks heights told by the pressure of the air.
+    `accuracy_u_m` is shared by readings at about one height (it cancels in their difference); `scale_u` is relative to
+    the height difference. `by_air` marks heights told by the pressure of the air.
     """
 
     resolution_m: float = 0.0

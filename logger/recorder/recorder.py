@@ -15,7 +15,7 @@ from logger.recorder.commands import AT_ONCE, LOOKING, Command, Other, Word, rea
 from logger.recorder.lease import Lease
 from logger.recorder.reports import Reports
 from logger.recorder.settings import Settings
-from logger.recorder.tagging import Tagging, observed_answer
+from logger.recorder.tagging import Tagging
 from logger.recorder.writer import Writer
 from logger.session.derive import Pipeline
 from logger.session.events import Draft, Event, EventKind
@@ -219,7 +219,7 @@ class Recorder:
             if isinstance(command, Refused):
                 raise command
             if isinstance(command, Tag):
-                return observed_answer(await self.tagging.observe(command))
+                return self._kept(await self.tagging.observe(command))
             return await self._do(command)
         except Refused as refusal:
             return _refusal(refusal.error, str(refusal))
@@ -231,12 +231,15 @@ class Recorder:
             log.exception("a command failed")
             return _refusal("cannot_write", str(error))
 
+    def _kept(self, event: Event) -> Answer:
+        return self.reports.entry(self.book.entry(event.body["n"]))
+
     async def _do(self, command: Other) -> Answer:
         book = self.book
         match command.word:
             case Word.FACE | Word.TREAD:
                 body = taped_body(book, str(command.word), command.number, command.length_m, side=command.text)
-                return observed_answer(await self._save(EventKind.OBSERVED, body))
+                return self._kept(await self._save(EventKind.OBSERVED, body))
             case Word.SETUP:
                 await self._save(EventKind.SETUP, {"setup": book.setup + 1})
                 return {"ok": True, "event": "setup", "setup": book.setup, "needs_zero": True}

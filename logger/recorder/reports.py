@@ -6,8 +6,10 @@ from collections import Counter
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from logger.observation import Instrument
 from logger.session.events import iso
-from logger.session.observed import answer_of
+from logger.session.fieldbook import Entry
+from logger.session.unadjusted import entry_told, instrument_of, live_told
 
 if TYPE_CHECKING:
     from logger.recorder.recorder import Recorder
@@ -64,7 +66,7 @@ class Reports:
             age_s = (now_us - zero.t_us) / 1e6
             told["zero"] = {"name": zero.name, "elevation_m": zero.elevation_m, "at": iso(zero.at_us), "age_s": age_s}
         if (tag := book.last_tag) is not None:
-            told["last_tag"] = answer_of(tag.body, tag.at_us) | {"age_s": (now_us - tag.t_us) / 1e6}
+            told["last_tag"] = self.entry(tag) | {"age_s": (now_us - tag.t_us) / 1e6}
         return told
 
     def _message(self) -> str:
@@ -111,9 +113,16 @@ class Reports:
 
     def listing(self) -> dict[str, Any]:
         """Every observation and taped length in the book, struck ones marked."""
-        entries = self.recorder.book.entries
-        rows = [answer_of(e.body, e.at_us) | {"struck": e.struck, "reason": e.reason} for e in entries]
+        book, errors = self.recorder.book, self._errors()
+        rows = [entry_told(book, errors, e) | {"struck": e.struck, "reason": e.reason} for e in book.entries]
         return {"ok": True, "event": "list", "observations": rows}
+
+    def entry(self, entry: Entry) -> dict[str, Any]:
+        """An observation or taped length, once it is durable."""
+        return entry_told(self.recorder.book, self._errors(), entry)
+
+    def _errors(self) -> Instrument:
+        return instrument_of(self.recorder.settings.instrument, self.recorder.book)
 
     def reading(self) -> dict[str, Any] | None:
         """What the instrument shows, None before its first reading."""
@@ -121,14 +130,7 @@ class Reports:
         live, state = recorder.acquisition.pipeline.live(), recorder.acquisition.state
         if live is None or state.last_us is None:
             return None
-        zero, rod_m = recorder.book.zero(), recorder.book.rod_m
-        return {
-            "event": "reading",
-            "height_m": live.height_m,
-            "above_zero_m": None if zero is None else live.height_m - rod_m - zero.shown_at_zero_m,
-            "u_m": live.u_m,
-            "spread_m": live.spread_m,
-            "steady": live.steady,
+        return live_told(recorder.book, self._errors(), live) | {
             "age_s": max(0.0, (recorder.clock.now_us() - state.last_us) / 1e6),
             "link": str(state.link),
             "temperature_c": live.temperature_c,

@@ -2,13 +2,12 @@
 
 import asyncio
 from dataclasses import dataclass
-from typing import Any
 
 from logger.errors import Refused
 from logger.recorder.acquisition import DEAF, DOWN, Acquisition, Saved, Wait
 from logger.session.events import Draft, Event, EventKind
 from logger.session.fieldbook import FieldBook
-from logger.session.observed import Tag, answer_of, observed_body
+from logger.session.observed import Tag, observed_body
 from logger.settle import Settled
 
 
@@ -73,8 +72,3 @@ class Tagging:
         live = self.acquisition.pipeline.live()
         moves = "" if live is None else f" (readings spread over {live.spread_m * 1000:.1f} mm)"
         return f"the reading was not steady within {self.timeout_s:g} s{moves}; wait and tag again, or force it"
-
-
-def observed_answer(event: Event) -> dict[str, Any]:
-    """The answer to a tag whose record is saved."""
-    return answer_of(event.body, event.at_us)

@@ -15,10 +15,10 @@ from logger.observation import Kind, Observation, Surface, Survey
 from logger.profile import NamedPoint, Profile
 from logger.reduction.closure import Approximate, Closure, Tolerance, closure_of_all, closures, in_order
 from logger.reduction.distributions import chi_squared_quantile
-from logger.reduction.errors_of_instrument import HOUR_S
 from logger.reduction.ground import ground_points, profile_notes
 from logger.reduction.network import Network, build
 from logger.reduction.points import Height, Point, PointKey, gather
+from logger.reduction.sightings import HOUR_S
 from logger.reduction.solution import Solution, Spread, solve
 
 PRIOR_FREEDOM = 25.0

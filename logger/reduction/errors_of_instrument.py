@@ -13,11 +13,8 @@ import numpy as np
 from logger.observation import Instrument, Observation
 from logger.profile import Floats
 from logger.reduction.closure import shown
+from logger.reduction.sightings import HOUR_S, WAVES
 
-HOUR_S = 3600.0
-WAVES = ((8.0, 0.5), (4.0, 0.3), (2.0, 0.2))
-"""Wave lengths in metres of height, and shares of variance: how unevenness over the range is taken to vary (common
-practice: readings a step apart share most of it, readings over a whole rise do not)."""
 WARMING_K_PER_H = 3.0
 WATER_PER_K = 2.1e-4
 """Expansion of water about 20 C, per kelvin, from Tanaka's density: what an unmeasured warming does to a column."""

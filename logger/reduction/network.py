@@ -15,7 +15,6 @@ from logger.observation import Instrument, Observation
 from logger.profile import Floats
 from logger.reduction.closure import Approximate, shown
 from logger.reduction.errors_of_instrument import (
-    HOUR_S,
     WARMING_K_PER_H,
     WATER_PER_K,
     Drift,
@@ -24,6 +23,7 @@ from logger.reduction.errors_of_instrument import (
     nodes_each,
 )
 from logger.reduction.points import Point
+from logger.reduction.sightings import HOUR_S
 
 LEAST_U_M = 1e-6
 

@@ -138,18 +138,25 @@ class FieldBook:
             raise Refused("unknown_observation", f"there is no observation {n}")
         return self.entries[n - 1]
 
-    def standing(self) -> Iterator[Entry]:
-        """Heights observed and not struck out, the latest first."""
-        return (e for e in reversed(self.entries) if not e.struck and e.body["kind"] not in TAPED)
+    def standing(self, *, before: int | None = None) -> Iterator[Entry]:
+        """Heights observed and not struck out, the latest first; before number `before`."""
+        latest = len(self.entries) if before is None else before - 1
+        entries = (self.entries[at] for at in range(latest - 1, -1, -1))
+        return (e for e in entries if not e.struck and e.body["kind"] not in TAPED)
 
     def zero(self) -> Zero | None:
-        """What the current stretch counts from: its last benchmark, else its first mark of known height; or None."""
+        """What the current stretch counts from, None before it is observed."""
+        entry = self.zero_entry(self.stretch)
+        return None if entry is None else _zero(entry)
+
+    def zero_entry(self, stretch: int, *, before: int | None = None) -> Entry | None:
+        """The last benchmark of a stretch, else its first mark of known height; before number `before`."""
         found = None
-        for entry in self.standing():
-            if entry.body["stretch"] != self.stretch:
+        for entry in self.standing(before=before):
+            if entry.body["stretch"] < stretch:
                 break
-            if entry.body["known_m"] is not None:
-                found = _zero(entry)
+            if entry.body["stretch"] == stretch and entry.body["known_m"] is not None:
+                found = entry
                 if entry.body["elevation_m"] is not None:
                     break
         return found

@@ -4,12 +4,13 @@ from collections.abc import Iterator
 from typing import Any
 
 from drivers.instrument import parse
+from logger.observation import Instrument
 from logger.session.derive import Pipeline, breaks
 from logger.session.events import Event, EventKind, iso
-from logger.session.fieldbook import FieldBook
-from logger.session.observed import answer_of
+from logger.session.fieldbook import Entry, FieldBook
 from logger.session.replay import apply
 from logger.session.store import Session
+from logger.session.unadjusted import entry_told, instrument_of, live_told
 
 READING_US = 100_000
 SHOWN = {
@@ -39,6 +40,7 @@ class _Player:
         self.book = FieldBook()
         self._path = session.path
         self._pipeline: Pipeline | None = None
+        self._errors = Instrument()
         self._next_us = 0
 
     def take(self, event: Event) -> Iterator[tuple[int, dict[str, Any]]]:
@@ -47,11 +49,12 @@ class _Player:
             return
         body = event.body
         if event.kind == EventKind.OPENED and body["instrument"]["text"]:
-            self._pipeline = Pipeline(parse(body["instrument"]["text"], f"{self._path}, the instrument recorded"))
+            instrument = parse(body["instrument"]["text"], f"{self._path}, the instrument recorded")
+            self._pipeline, self._errors = Pipeline(instrument), instrument_of(instrument, self.book)
         elif breaks(body) and self._pipeline is not None:
             self._pipeline.gap()
         if event.kind == EventKind.OBSERVED:
-            yield event.t_us, answer_of(body, event.at_us)
+            yield event.t_us, entry_told(self.book, self._errors, Entry(body, event.at_us, event.t_us))
         else:
             shown = body if event.kind not in SHOWN else {key: body[key] for key in SHOWN[EventKind(event.kind)]}
             stalled = {key: body[key] for key in ("stalled_us",) if key in body}
@@ -67,8 +70,6 @@ class _Player:
                 yield chunk.t_us, self._reading(self._pipeline) | {"at": iso(chunk.t_us + ahead_us)}
 
     def _reading(self, pipeline: Pipeline) -> dict[str, Any]:
-        live, zero = pipeline.live(), self.book.zero()
+        live = pipeline.live()
         assert live is not None
-        above = None if zero is None else live.height_m - self.book.rod_m - zero.shown_at_zero_m
-        shown = {"height_m": live.height_m, "above_zero_m": above, "u_m": live.u_m, "spread_m": live.spread_m}
-        return {"event": "reading", **shown, "steady": live.steady}
+        return live_told(self.book, self._errors, live)

@@ -10,6 +10,7 @@ from logger.session.events import Event, EventKind, seconds
 from logger.session.fieldbook import FACE, TAPED, TREAD, Entry, FieldBook
 from logger.session.form import CHECKED, in_form
 from logger.session.store import SENSELESS, Session
+from logger.session.unadjusted import instrument_of
 from logger.shown import shown
 
 
@@ -73,13 +74,7 @@ def recorded_instrument(book: FieldBook, path: Path) -> InstrumentFile:
 
 
 def _instrument(book: FieldBook, path: Path) -> Instrument:
-    """As its file says, or as it told of itself where that is worse."""
-    if not book.instrument:
-        return Instrument()
-    recorded = recorded_instrument(book, path)
-    u_m, stated = recorded.accuracy
-    told = max((e.body.get("scale_u", 0.0) for e in book.entries), default=0.0)
-    return Instrument(recorded.resolution_m, u_m, max(stated, told), recorded.drift_m_per_h, recorded.by_air)
+    return instrument_of(recorded_instrument(book, path), book) if book.instrument else Instrument()
 
 
 def _observation(entry: Entry) -> Observation:

@@ -120,7 +120,7 @@ def test_work_that_was_moved_between_two_readings_does_not_bend_the_ground(monke
         seen = (Observation(n, kind, 1, float(n), h, 2e-4, **more) for n, (kind, h, more) in enumerate(of, 1))
         survey = Survey(tuple(seen), instrument=Instrument(accuracy_u_m=6e-4))
         monkeypatch.setattr("logger.profile_file.is_session", lambda _: True)
-        monkeypatch.setattr("logger.session.replay.survey", lambda _: survey)
+        monkeypatch.setattr("logger.session.replay.survey", lambda _, **__: survey)
         return read_profile("bank.walk")
 
     before, after = profile(walked), profile(walked + dug)

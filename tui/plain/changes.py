@@ -85,5 +85,5 @@ def height_words(live: Live, standing: Standing, units: Units) -> str:
     """A height as it is said: above the zero with ± at 95 %, or that there is no zero."""
     if live.above_zero_m is None or standing.zero is None:
         return f"{height(live.height_m, units)}, as the instrument shows it: no zero yet"
-    unsure = give_or_take(COVERAGE * live.u_m, units)
+    unsure = give_or_take(COVERAGE * live.above_zero_u_m, units)
     return f"{height(live.above_zero_m, units)} above {safe(standing.zero.name, 24)}, {unsure}"

@@ -58,9 +58,9 @@ def book_lines(rows: Sequence[Row], units: Units, last: str) -> list[str]:
 
 
 def _row(row: Row, units: Units) -> str:
-    if row.kind == "face":
+    if row.taped:
         value = distance(row.height_m, units)
     else:
-        value = f"{height(row.above_zero_m, units)} {give_or_take(COVERAGE * row.u_m, units)}"
+        value = f"{height(row.above_zero_m, units)} {give_or_take(COVERAGE * row.above_zero_u_m, units)}"
     more = remark(row, units)
     return f"No. {row.n}: {called(row, units)}, {value}{f', {more}' if more else ''}."

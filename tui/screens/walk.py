@@ -227,7 +227,7 @@ class WalkScreen(TaggingScreen):
             exact.show("NO ZERO YET: raw instrument height", "alarm")
             return
         number.show(live.above_zero_m, units, stale)
-        unsure = give_or_take(COVERAGE * live.u_m, units)
+        unsure = give_or_take(COVERAGE * live.above_zero_u_m, units)
         words = f"{height(live.above_zero_m, units)} above {zero_named(self.rows)}, {unsure} (95 %)"
         exact.show(f"{words} = {height(live.above_zero_m, OTHER[units])}", short=words)
 

@@ -78,6 +78,6 @@ def _taken(row: Row | None, units: Units) -> str:
         return "Taken and saved."
     if row.taped:
         return f"Taken and saved {clock_time(row.at)}: {called(row, units)}, {distance(row.height_m, units)}"
-    value = f"{height(row.above_zero_m, units)} {give_or_take(COVERAGE * row.u_m, units)}"
+    value = f"{height(row.above_zero_m, units)} {give_or_take(COVERAGE * row.above_zero_u_m, units)}"
     off = "" if row.misclosure_m is None else f", off {height(row.misclosure_m, units)}"
     return f"Taken and saved {clock_time(row.at)}: {called(row, units)}, {value}{off}"

@@ -73,7 +73,7 @@ class Book(Painted):
         if row.taped:
             value, unsure = distance(row.height_m, units), ""
         else:
-            value, unsure = height(row.above_zero_m, units), give_or_take(COVERAGE * row.u_m, units)
+            value, unsure = height(row.above_zero_m, units), give_or_take(COVERAGE * row.above_zero_u_m, units)
         tall = 14 if units is Units.FEET_INCHES else 10
         room = max(6, min(18, width - tall - 14))
         text = f"{row.n:>3} {safe(called(row, units), room):<{room}} {value:>{tall}}"

@@ -51,6 +51,14 @@ def test_line_is_found_by_going_up_or_down_the_slope() -> None:
 def test_flat_ground_gives_no_distance() -> None:
     told = Guide(Target(1, "ground", Level.CROSSING, 0.0, 0.0, slope=0.001), Way.FIND).heard(-0.05)
     assert told.go_m is None
+
+
+def test_far_off_the_line_only_the_height_is_said() -> None:
+    guide = Guide(replace(LINE, slope=0.025), Way.FIND)
+    told = guide.heard(LINE.height_m + 0.4)
+    assert told.go_m is None
+    assert "about" not in told.words(Units.METRES)
+    assert guide.heard(LINE.height_m + 0.05).go_m == pytest.approx(2.0)
     assert "about" not in told.words(Units.METRES)
 
 

@@ -6,9 +6,9 @@ import pytest
 
 from drivers.lengths import Units
 from tui.plain.changes import HOLDS_S, Changes
-from tui.plain.reports import HELP
+from tui.plain.reports import HELP, book_lines
 from tui.plain.talk import AT_ONCE, Leave, Talk
-from tui.walking.standing import Live, standing_of
+from tui.walking.standing import Live, row_of, standing_of
 from tui.walking.telling import told
 from tui.walking.walk import Walk
 
@@ -128,7 +128,7 @@ async def test_status_says_what_to_mind_first(talk: Talk, recorder: Any) -> None
 
 
 def live(height_m: float = 0.5, *, steady: bool = True, age_s: float = 0.1, link: str = "live") -> Live:
-    return Live(height_m, height_m, 0.0004, 0.0005, steady, age_s, link)
+    return Live(height_m, height_m, 0.0004, 0.0006, 0.0005, steady, age_s, link)
 
 
 def test_only_changes_are_told_each_state_by_its_word() -> None:
@@ -140,13 +140,19 @@ def test_only_changes_are_told_each_state_by_its_word() -> None:
         now[0] += 1.1 * HOLDS_S
         return changes.look(shown, standing_of(status | more), Units.METRES)
 
-    assert [look(live()) for _ in range(3)] == ["", "Steady +0.500 m above BM, ±0.8 mm.", ""]
+    assert [look(live()) for _ in range(3)] == ["", "Steady +0.500 m above BM, ±1.2 mm.", ""]
     assert [look(live(steady=False)) for _ in range(3)] == ["", "Moving.", ""]
     assert look(live()) == ""
     assert look(live(steady=False)) == "", "a flicker is not told"
-    assert [look(live(0.8)) for _ in range(2)][1] == "Steady +0.800 m above BM, ±0.8 mm."
-    assert look(live(0.81)) == "Steady +0.810 m above BM, ±0.8 mm.", "it crept away without ever moving"
+    assert [look(live(0.8)) for _ in range(2)][1] == "Steady +0.800 m above BM, ±1.2 mm."
+    assert look(live(0.81)) == "Steady +0.810 m above BM, ±1.2 mm.", "it crept away without ever moving"
     assert [look(live(0.81, age_s=5.0)) for _ in range(2)][1] == "Stale: the last reading is 5 s old."
     assert look(live(), link="lost", why="unplugged") == "Lost: unplugged. Waiting for it."
     assert look(live(), link="waiting") == ""
-    assert [look(live(0.9)) for _ in range(2)][1] == "Live again. Steady +0.900 m above BM, ±0.8 mm."
+    assert [look(live(0.9)) for _ in range(2)][1] == "Live again. Steady +0.900 m above BM, ±1.2 mm."
+
+
+def test_what_was_taped_is_listed_as_a_length_and_not_as_a_height() -> None:
+    told = {"setup": 1, "riser": 2, "u_m": 0.0009, "side": "left"}
+    rows = [row_of({"n": n, "kind": kind, "length_m": 0.15 * n} | told) for n, kind in ((1, "face"), (2, "tread"))]
+    assert book_lines(rows, Units.METRES, "") == ["No. 1: face 2 left, 0.150 m.", "No. 2: tread 2 left, 0.300 m."]
