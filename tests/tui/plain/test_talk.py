@@ -155,4 +155,4 @@ def test_only_changes_are_told_each_state_by_its_word() -> None:
 def test_what_was_taped_is_listed_as_a_length_and_not_as_a_height() -> None:
     told = {"setup": 1, "riser": 2, "u_m": 0.0009, "side": "left"}
     rows = [row_of({"n": n, "kind": kind, "length_m": 0.15 * n} | told) for n, kind in ((1, "face"), (2, "tread"))]
-    assert book_lines(rows, Units.METRES, "") == ["No. 1: face 2 left, 0.150 m.", "No. 2: tread 2 left, 0.300 m."]
+    assert book_lines(rows, Units.METRES, "") == ["No. 1: face 2 left, 0.15 m.", "No. 2: tread 2 left, 0.3 m."]
