@@ -2,10 +2,9 @@
 
 import asyncio
 import logging
-import signal
 from collections.abc import Awaitable, Callable, Sequence
 from pathlib import Path
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from rich.console import RenderableType
 from textual import events
@@ -18,7 +17,7 @@ from textual.screen import Screen
 from drivers.lengths import Units
 from logger.errors import RiseError
 from tui.actions import JOB, Action, Place, bindings
-from tui.leaving import leave_for_sure
+from tui.leaving import hold_off, leave_for_sure
 from tui.messages import BestSolved, BookChanged, BuiltChecked, LinkChanged, LiveChanged, RecorderGone
 from tui.palette import JobCommands
 from tui.screens import screen_of
@@ -109,13 +108,16 @@ class RisewalkApp(App[str]):
         elif self.focused is not None or not await self._check_bindings(event.key):
             await super().on_event(event)
 
+    def run(self, *args: Any, **kwargs: Any) -> str | None:
+        """Run until left; signals that ask for that are held off before the framework starts its threads."""
+        hold_off()
+        return super().run(*args, **kwargs)
+
     def on_mount(self) -> None:
         """Signals, the first screen, the recorder."""
-        loop = asyncio.get_running_loop()
-        for number in (signal.SIGTERM, signal.SIGHUP):
-            loop.add_signal_handler(number, self.exit, "")
-            if not self.is_headless:
-                leave_for_sure(number)
+        if not self.is_headless:
+            loop = asyncio.get_running_loop()
+            leave_for_sure(lambda: loop.call_soon_threadsafe(self.exit, ""))
         self.app_resume_signal.subscribe(self, lambda _: self.screen.refresh(layout=True))
         self.set_interval(PAINT_S, self._paint)
         self.push_screen(screen_of(Place.INSTRUMENT if self.opening is None else Place.WALK)())

@@ -198,6 +198,8 @@ def _obey_signals(recorder: Recorder, *, hang_up: bool) -> None:
 
     loop = asyncio.get_running_loop()
     with contextlib.suppress(NotImplementedError, AttributeError):
+        # a screen holds these off, and what it starts inherits that
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, (signal.SIGTERM, signal.SIGHUP))
         loop.add_signal_handler(signal.SIGTERM, stop)
         loop.add_signal_handler(signal.SIGINT, stop)
         loop.add_signal_handler(signal.SIGHUP, stop if hang_up else lambda: None)

@@ -63,8 +63,12 @@ class Line:
 
 def line(case: Case, seeds: Sequence[int], jobs: int) -> Line:
     """Walk all walks of one case."""
-    with get_context("spawn").Pool(jobs, os.nice, (10,)) as pool:
-        walked = pool.starmap(walk, [(case, seed) for seed in seeds], chunksize=25)
+    walks = [(case, seed) for seed in seeds]
+    if jobs == 1:
+        walked = [walk(*each) for each in walks]
+    else:
+        with get_context("spawn").Pool(jobs, os.nice, (10,)) as pool:
+            walked = pool.starmap(walk, walks, chunksize=25)
     stations, tags = [p for w in walked for p in w.stations], [p for w in walked for p in w.tags]
     held = _held(stations)
     apart = [sum(abs(e) <= AT_95 * u for e, u in w.stations) - held * len(w.stations) for w in walked]

@@ -107,7 +107,11 @@ def test_a_pulled_cable_is_waited_for(record: Start, level: Any, instrument: Pat
 
 @pytest.mark.parametrize("name", ["SIGTERM", "SIGINT", "SIGHUP"])
 def test_a_signal_closes_the_session(run: Any, record: Start, level: Any, *, instrument: Path, name: str) -> None:
-    recorder = record("a.walk", "--port", level.port, "--instrument", instrument)
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGTERM, signal.SIGHUP))  # as the screen that starts it
+    try:
+        recorder = record("a.walk", "--port", level.port, "--instrument", instrument)
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
     assert recorder.ask("benchmark BM")["ok"]
     recorder.process.send_signal(getattr(signal, name))
     assert recorder.process.wait(10) == 0
