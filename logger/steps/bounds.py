@@ -11,6 +11,9 @@ from logger.steps.problem import SAME_M, Heights
 from logger.steps.rulebook import Measure, RuleSet
 from logger.steps.words import Words
 
+MOST_RISERS = 2000
+"""Higher than any slope that steps are built on."""
+
 
 class Side(StrEnum):
     """Which way a bound holds."""
@@ -108,4 +111,4 @@ def counts_tried(low: int, high: int) -> range:
 
 def most_risers(rise_m: float, bounds: Bounds, leaning_m: float) -> int:
     """A count that no bound allows to be passed; `leaning_m` is what fall adds to a face."""
-    return min(2000, math.ceil(max(rise_m, 0.0) / max(bounds.least_m() - leaning_m, 0.02)) + 2)
+    return min(MOST_RISERS, math.ceil(max(rise_m, 0.0) / max(bounds.least_m() - leaning_m, 0.02)) + 2)

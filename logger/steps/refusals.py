@@ -6,11 +6,12 @@ from math import ceil, copysign
 
 from logger.errors import WrongFile
 from logger.steps.bounds import Bounds
-from logger.steps.brief import Brief, tread_of_unit
+from logger.steps.brief import Brief, Kind, tread_of_unit
 from logger.steps.option import Cause
 from logger.steps.problem import SAME_M, Problem, heights_of
 from logger.steps.question import Question, even_tread_m
 from logger.steps.site import Site, site_of
+from logger.steps.takeup import WholeUnits, as_told, unit_faces
 from logger.steps.words import Words, counted
 
 Solved = Callable[[Question], object]
@@ -114,7 +115,7 @@ def _changed(question: Question, text: str, **fields: object) -> Iterator[Change
 
 
 def _of_rise(question: Question, p: Problem, bounds: Bounds, words: Words) -> Iterator[Change]:
-    change_m = bounds.change_m(heights_of(p, 0, 1), p.risers)
+    change_m = _change_of_rise_m(question, p, bounds)
     if not change_m:
         return
     way, foot, head = ("less", "raised", "lowered") if change_m < 0 else ("more", "lowered", "raised")
@@ -122,6 +123,16 @@ def _of_rise(question: Question, p: Problem, bounds: Bounds, words: Words) -> It
     text = f"{words.length(more_m)} {way} rise: the grade at the foot {foot}, or at the head {head}, by as much"
     head_m = question.site.head_m + copysign(more_m, change_m)
     yield Change(text, replace(question.site, head_m=head_m), question.brief)
+
+
+def _change_of_rise_m(question: Question, p: Problem, bounds: Bounds) -> float:
+    """The least change of the rise that a count asks for; zero where none would help."""
+    brief = question.brief
+    if brief.unit.kind is Kind.FREE:
+        return bounds.change_m(heights_of(p, 0, 1), p.risers)
+    faces = [made for made in unit_faces(brief) if bounds.admit(as_told(made, brief))]
+    rules = [WholeUnits(p, brief, made, bounds.admit) for made in faces]
+    return min((-rule.taken(*pair).left_m for rule in rules for pair in ((0, 1), (1, 2))), key=abs, default=0.0)
 
 
 def _of_treads(question: Question, p: Problem, words: Words) -> Iterator[Change]:

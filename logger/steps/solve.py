@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from math import ceil, floor
 
 from logger.profile import Profile
-from logger.steps.bounds import Bounds, Side, bounds_of, counts_tried, most_risers
+from logger.steps.bounds import MOST_RISERS, Bounds, Side, bounds_of, counts_tried, most_risers
 from logger.steps.brief import Brief, Kind
 from logger.steps.chances import certainty, flip_m, rise_u_m
 from logger.steps.findings import judged
@@ -19,7 +20,7 @@ from logger.steps.refusals import changes_for, no_layout
 from logger.steps.rulebook import Measure, RuleSet, rule_set
 from logger.steps.search import best_layout
 from logger.steps.site import Site, site_of
-from logger.steps.takeup import WholeUnits, unit_faces_m
+from logger.steps.takeup import WholeUnits, as_told, counts_of_units, unit_faces
 from logger.steps.words import Words
 
 PRACTICE = "garden"
@@ -83,11 +84,11 @@ class Solver:
     def counts(self) -> range:
         """The counts to try."""
         if self.brief.unit.kind is not Kind.FREE:
-            faces = [face_m for face_m in unit_faces_m(self.brief) if self.admits_face(face_m)] or unit_faces_m(
-                self.brief
-            )
-            near = [self.site.rise_m / face_m for face_m in faces]
-            return range(max(1, int(min(near)) - 1), min(2000, int(max(near)) + 3))
+            every = unit_faces(self.brief)
+            faces = [made for made in every if self.bounds.admit(as_told(made, self.brief))] or every
+            ends = [counts_of_units(made, self.brief, self.site.rise_m, self.site.run_m) for made in faces]
+            least, most = min(low for low, _ in ends), max(high for _, high in ends)
+            return counts_tried(max(1, min(MOST_RISERS, ceil(least))), max(1, min(MOST_RISERS, floor(most))))
         last = most_risers(self.site.rise_m, self.bounds, self.brief.steps.fall * self.brief.steps.tread_m)
         question = self.question(1)
         low, high = last, 0
@@ -98,11 +99,6 @@ class Solver:
             if any(not self.bounds.broken(h, Side.LEAST) for h in heights):
                 high = n
         return counts_tried(low, high)
-
-    def admits_face(self, face_m: float) -> bool:
-        """Whether a bound speaks against a face."""
-        tread_m, fall = self.brief.steps.tread_m, self.brief.steps.fall
-        return self.bounds.admit(Heights(0.0, face_m, face_m, tread_m, fall, fall))
 
     def possible(self, question: Question, n: int) -> list[Heights]:
         """Heights of a count with the fewest and the most landings there may be."""
@@ -142,7 +138,8 @@ class Solver:
     def found(self, n: int) -> Found | None:
         """The best layout of a count, if need be with the foot moved; None where there is none within the bounds."""
         question = self.question(n)
-        if self.site.rise_m <= 0 or not any(self.bounds.admit(h) for h in self.possible(question, n)):
+        free = self.brief.unit.kind is Kind.FREE
+        if self.site.rise_m <= 0 or (free and not any(self.bounds.admit(h) for h in self.possible(question, n))):
             return None
         return self.best(question, n) or self.with_foot_moved(question, n)
 
@@ -196,21 +193,23 @@ class Solver:
         """Faces of any height, or those that units of one height can make."""
         if self.brief.unit.kind is Kind.FREE:
             return [EqualRisers(problem, self.bounds.admit)]
-        return [WholeUnits(problem, self.brief, face_m, self.bounds.admit) for face_m in unit_faces_m(self.brief)]
+        return self.unit_rules(problem)
+
+    def unit_rules(self, problem: Problem) -> list[WholeUnits]:
+        """One rule for each face that the units can make."""
+        return [WholeUnits(problem, self.brief, made, self.bounds.admit) for made in unit_faces(self.brief)]
 
     def unit_causes(self, question: Question, n: int) -> tuple[Cause, ...]:
         """Why so many units of one height do not make the rise; none where they do."""
         problem = question.problem(n, self.brief.steps.tread_m)
         room = (problem.excess - problem.least_excess) // (problem.landing - problem.tread) + 1
         most = min(problem.searched, max(1, room))
-        rules = [WholeUnits(problem, self.brief, face_m, self.bounds.admit) for face_m in unit_faces_m(self.brief)]
+        rules = self.unit_rules(problem)
         pairs = [(landings, flights) for landings in range(most + 1) for flights in {max(1, landings), landings + 1}]
         if any(rule.heights(*pair) is not None for rule in rules for pair in pairs):
             return ()
         nearest = min(rules, key=lambda rule: abs(rule.taken(0, 1).left_m))
-        face_m, s = nearest.face_m, self.brief.steps
-        alone = Heights(0.0, face_m, face_m, s.tread_m, s.fall, self.brief.landing_fall)
-        return (*self.bounds.causes(alone), nearest.cause(self.words))
+        return (*self.bounds.causes(as_told(nearest.made, self.brief)), nearest.cause(self.words))
 
     def with_foot_moved(self, question: Question, n: int) -> Found | None:
         """The least move of the foot that makes a layout."""
@@ -265,9 +264,9 @@ class Solver:
         searched = layout.depths[: layout.problem.searched]
         landings = sum(depth.is_landing for depth in searched)
         flights = len(flights_of(layout))
-        for rule in self.height_rules(layout.problem):
+        for rule in self.unit_rules(layout.problem):
             heights = rule.heights(landings, flights)
-            if isinstance(rule, WholeUnits) and heights is not None and heights.like(layout.heights):
+            if heights is not None and heights.like(layout.heights):
                 return tuple(rule.said(layout.heights, landings, flights, self.words))
         return ()
 
