@@ -7,7 +7,7 @@ along one tape is a linear form of both, so that steps side by side share what o
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
-from math import hypot, sqrt
+from math import copysign, hypot, sqrt
 
 import numpy as np
 
@@ -59,8 +59,8 @@ def distances(seen: tuple[Observation, ...], built: Built, tape: Tape, treads: t
     tapes = {place: sum(values) / len(values) for place, values in sorted(read.items(), key=_along)}
     odd = tuple(
         f"{_called(high)} is at a lesser distance than {_called(low)}: were the steps taken in another order?"
-        for (low, below), (high, above) in pairwise(tapes.items())
-        if above < below
+        for low, high in _climbing(tuple(tapes))
+        if tapes[high] < tapes[low]
     )
     if odd:
         return Distances(odd=odd, treads=treads)
@@ -74,24 +74,35 @@ def _along(entry: tuple[Place, list[float]]) -> tuple[int, int]:
     return riser, ("front", "left", "right", "back").index(place)
 
 
+def _climbing(places: tuple[Place, ...]) -> Iterator[tuple[Place, Place]]:
+    """Places of which the second lies beyond the first, however far nosings stand out: ends of a nosing do not."""
+    nosings, backs = ([p for p in places if (p[1] == "back") is back] for back in (False, True))
+    yield from ((low, high) for row in (nosings, backs) for low, high in pairwise(row) if low[0] < high[0])
+    yield from ((low, high) for high in backs for low in nosings if low[0] == high[0])
+
+
 def _called(place: Place) -> str:
     return f"step {place[0]} {place[1]}"
 
 
 def _levelled(tapes: Mapping[Place, float], built: Built) -> dict[Place, float]:
-    """Distances of a tape held from nosing to nosing along the slope, each piece reduced by the heights of its ends."""
+    """Distances of a tape held from nosing to nosing along the slope, each piece reduced by the heights of its ends.
+
+    The back of a step and the ends of its nosing are measured from that nosing.
+    """
     heights = dict(zip(built.places, built.heights_m.tolist(), strict=True))
     level: dict[Place, float] = {}
-    before: tuple[Place, float] | None = None
+    nosing: Place | None = None
     for place, along in tapes.items():
         if place not in heights:
             continue
-        if before is None:
+        if nosing is None:
             level[place] = along
         else:
-            piece, rise = along - before[1], heights[place] - heights[before[0]]
-            level[place] = level[before[0]] + sqrt(max(0.0, piece**2 - rise**2))
-        before = place, along
+            piece, rise = along - tapes[nosing], heights[place] - heights[nosing]
+            level[place] = level[nosing] + copysign(sqrt(max(0.0, piece**2 - rise**2)), piece)
+        if nosing is None or nosing[0] < place[0]:
+            nosing = place
     return level
 
 

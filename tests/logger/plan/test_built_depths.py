@@ -162,6 +162,30 @@ def test_stations_in_another_order_are_told_and_no_depth_is_guessed(plan: SetOut
     assert said.startswith("step 2 front is at a lesser distance than step 1 front")
 
 
+@pytest.mark.parametrize("tape", [Tape.LEVEL, Tape.TAUT])
+def test_a_back_lies_under_the_nosing_above_it_and_the_ends_of_a_nosing_side_by_side(plan: SetOut, tape: Tape) -> None:
+    """The nosing stands 2 cm before its riser, so the back of a tread is 2 cm further along than the next nosing."""
+    survey = walk(plan)
+    places: list[tuple[tuple[int, str], float, float]] = []
+    total, before = 0.5, None
+    for mark in plan.marks:
+        at, top = mark.nosing_station_m, mark.front.finished_m
+        if before is not None:
+            total += math.hypot(at - before[0], top - before[1]) if tape is Tape.TAUT else at - before[0]
+        before = at, top
+        back = (mark.face_station_m + mark.depth_m - at, mark.back.finished_m - top)
+        deep = math.hypot(*back) if tape is Tape.TAUT else back[0]
+        places += [((mark.riser, "front"), total, top), ((mark.riser, "back"), total + deep, mark.back.finished_m),
+                   ((mark.riser, "left"), total - 0.001, top), ((mark.riser, "right"), total + 0.001, top)]  # fmt: skip
+    seen = [
+        Observation(50 + i, Kind.BUILT, 1, 50.0 + i, z, 1e-4, riser=at[0], place=at[1], tape_m=along)
+        for i, (at, along, z) in enumerate(places)
+    ]
+    result = judged(plan, Survey((*survey.observations[:2], *seen), tape=tape))
+    assert not [f for f in result.findings if f.rule == "distances"]
+    assert [d.built_m for d in result.depths] == pytest.approx([0.4, 1.2, 0.4], abs=1e-9)
+
+
 def test_a_tread_of_a_riser_there_is_not_is_a_mistake(plan: SetOut) -> None:
     with pytest.raises(WrongFile, match=r"tread 30 is of riser 9: the layout has risers 1 to 3"):
         built_of(replace(walk(plan), treads=(Taped(30, 9, 0.4, 0.0009),)), 3, HERE)
