@@ -5,12 +5,14 @@ of the plan, every riser but the last is as designed; heights are taken as norma
 """
 
 import math
+from itertools import pairwise
 
 import numpy as np
 
 from logger.profile import Floats, Profile
 from logger.steps.brief import Brief
 from logger.steps.option import Certainty, Option
+from logger.steps.problem import SAME_M
 from logger.steps.rulebook import Measure
 from logger.steps.site import Site
 
@@ -55,14 +57,32 @@ def certainty(option: Option, u_m: float, brief: Brief) -> Certainty:
         if rule.measures is Measure.EVENNESS and rule.most_value is not None
     ]
     limit_m = min(limits, default=EVENNESS_M)
-    lean_m = abs(option.nosing_rise_m - max(option.faces_m)) if option.treads else 0.0
-    spare_m = max(0.0, limit_m - lean_m)
     return Certainty(
         u_rise_m=u_m,
         u_face_m=u_m / option.risers,
         even_within_m=limit_m,
-        even_chance=1.0 if u_m == 0 else math.erf(spare_m / (u_m * math.sqrt(2))),
+        even_chance=_even_chance(_last_flight_m(option), limit_m, u_m),
     )
+
+
+def _last_flight_m(option: Option) -> list[float]:
+    """What is climbed at each riser of the last flight: the face first, then nosing to nosing."""
+    first = max((landing.after_riser for landing in option.landings if landing.after_riser < option.risers), default=0)
+    tops = option.tops_m[first:]
+    return [option.faces_m[first], *(above - below for below, above in pairwise(tops))]
+
+
+def _even_chance(climbs_m: list[float], limit_m: float, u_m: float) -> float:
+    """The chance that a flight stays even within the limit when its last climb is wrong by a normal error."""
+    *others, last = climbs_m
+    if not others:
+        return 1.0
+    low_m, high_m = max(others) - limit_m - last, min(others) + limit_m - last
+    if max(others) - min(others) > limit_m + SAME_M:
+        return 0.0
+    if u_m == 0:
+        return float(low_m <= SAME_M and high_m >= -SAME_M)
+    return (math.erf(high_m / (u_m * math.sqrt(2))) - math.erf(low_m / (u_m * math.sqrt(2)))) / 2
 
 
 def flip_m(options: tuple[Option, ...], brief: Brief, ease_m: float) -> float | None:
