@@ -1,6 +1,6 @@
 """What one layout needs, net: volumes, rows, areas and lengths, each with how it came about.
 
-Lengths become exact decimals once, rounded to a tenth of a millimetre; from there on every sum is in `Decimal`.
+Lengths become exact decimals once, rounded to a nanometre; from there on every sum is in `Decimal`.
 """
 
 from collections.abc import Iterator
@@ -18,7 +18,8 @@ from logger.earthworks import Earthworks
 from logger.errors import WrongFile
 from logger.setout import SetOut
 
-TENTH_MM = Decimal("0.0001")
+FINEST = Decimal("1e-9")
+"""Every 64th of an inch is a whole number of these: pieces that fill a row must not come out as a little less."""
 TON_T = float(PER["ton"][1]) / 1000
 USUAL_T_PER_M3 = {Use.BASE: (2.1, 2.3), Use.BEDDING: (1.7, 1.9), Use.STONE: (1.5, 1.6)}
 """Tonnes of one cubic metre as placed, dense crushed base, compacted sand and open-graded stone: from memory."""
@@ -45,8 +46,8 @@ class Need:
 
 
 def exact(value: float) -> Decimal:
-    """A length, area or volume as a decimal, rounded once to four places."""
-    return Decimal(repr(value)).quantize(TENTH_MM, ROUND_HALF_EVEN)
+    """A length, area or volume as a decimal, rounded once to nine places."""
+    return Decimal(repr(value)).quantize(FINEST, ROUND_HALF_EVEN)
 
 
 def count(number: int, name: str) -> str:

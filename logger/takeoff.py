@@ -7,9 +7,11 @@ from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 from logger.catalogue import PER, Catalogue, Item, Kind, Use
 from logger.errors import WrongFile
 from logger.measures import both, density, length, short, sign
-from logger.needs import TENTH_MM, Need, exact
+from logger.needs import Need, exact
 
 CENT = Decimal("0.01")
+NET = Decimal("0.0001")
+"""Net quantities are shown to four places."""
 SI = {Kind.COUNT: "each", Kind.LENGTH: "m", Kind.AREA: "m2", Kind.VOLUME: "m3", Kind.MASS: "kg"}
 
 
@@ -65,7 +67,7 @@ def _line(need: Need, item: Item | None) -> Line:
         name, waste = (need.use.value, Decimal(0)) if item is None else (item.name, item.waste)
         net, how = _net(need, item)
         quantity = (net * (1 + waste)).quantize(CENT, ROUND_CEILING)
-        return Line(need.use, name, quantity, SI[need.kind], net, waste, how)
+        return Line(need.use, name, quantity, SI[need.kind], net.quantize(NET), waste, how)
     net, how = _net(need, item)
     kind, size = PER[item.per]
     net, how = _converted(net, need, item, how)
@@ -88,7 +90,7 @@ def _line(need: Need, item: Item | None) -> Line:
         item.name,
         quantity,
         item.per,
-        in_units.quantize(TENTH_MM),
+        in_units.quantize(NET),
         item.waste,
         how,
         item.price,

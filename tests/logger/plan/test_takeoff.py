@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from drivers.lengths import Units
+from drivers.lengths import Units, length_m
 from logger.catalogue import PER, Catalogue, Use, parse_catalogue, read_catalogue
 from logger.construction import Construction
 from logger.earthworks import Soil, dig
 from logger.errors import WrongFile
-from logger.needs import Need, needs
+from logger.needs import Need, exact, needs
 from logger.profile import Profile
 from logger.quote import quotes
 from logger.setout import marks_of
@@ -47,7 +47,7 @@ def test_net_quantities_by_hand(wanted: tuple[Need, ...]) -> None:
     assert need(wanted, Use.CAP).rows == 2, "the landing has no cap"
     assert need(wanted, Use.PAVER).quantity == Decimal("1.4400")
     assert need(wanted, Use.PIPE).quantity == Decimal("1.2") + Decimal("0.4") + 4 + 3
-    assert need(wanted, Use.STONE).quantity == Decimal("0.7990"), "8.6 m of trench, a foot square"
+    assert need(wanted, Use.STONE).quantity == Decimal("0.798966144"), "8.6 m of trench, a foot square"
     assert need(wanted, Use.LIGHT).quantity == 3
     rise = 0.6 - 0.02 * 0.4
     assert float(need(wanted, Use.HANDRAIL).quantity) == pytest.approx(math.hypot(2.0, rise) + 0.3048 + 0.4, abs=1e-4)
@@ -103,6 +103,21 @@ def test_bought_loose_or_by_mass_and_in_whole_packs(wanted: tuple[Need, ...]) ->
     assert Fraction(line.quantity) == math.ceil(tonnes / Fraction(1, 2)) * Fraction(1, 2)
     assert line.amount == line.quantity * 30
     assert line.mass_kg == line.quantity * 1000
+
+
+@pytest.mark.parametrize(
+    ("piece", "joint", "count"), [("4 in", "3/8 in", 4), ("6 7/8 in", "0 in", 8), ("7 7/8 in", "1/8 in", 5)]
+)
+def test_pieces_that_fill_a_row_are_no_more_than_fill_it(
+    wanted: tuple[Need, ...], piece: str, joint: str, count: int
+) -> None:
+    """A sixteenth of an inch is 1.5875 mm: rounded to a tenth of a millimetre one more piece would be bought a row."""
+    long, apart = length_m(piece), length_m(joint)
+    row = replace(need(wanted, Use.UNIT), row=exact(count * long + (count - 1) * apart), joint=exact(apart))
+    item = f'use = "unit"\nname = "block"\nper = "each"\nlength = "{piece}"'
+    (line,) = take_off((row,), catalogue(item)).lines
+    assert line.quantity == row.rows * count
+    assert "cut" not in line.how
 
 
 def test_units_of_the_trade_are_exact() -> None:
