@@ -157,7 +157,7 @@ class Depths:
             yield BuiltDepth(mark.riser, mark.part, mark.depth_m, found.value_m, u, judge(over, limit_m, u), found.how)
 
 
-def step_rule(climb: Estimate, depth: Estimate, depth_u_m: float) -> Estimate:
-    """Twice the rise and the depth behind it, as one estimate over the heights."""
-    own = hypot(2 * climb.own_u_m, depth_u_m)
-    return Estimate(2 * climb.value_m + depth.value_m, 2 * climb.weights, own, depth.how)
+def climb_and_depth(climb: Estimate, depth: Estimate, depth_u_m: float, *, times: int) -> Estimate:
+    """So many times the rise and the depth behind it, as one estimate over the heights."""
+    own = hypot(times * climb.own_u_m, depth_u_m)
+    return Estimate(times * climb.value_m + depth.value_m, times * climb.weights, own, depth.how)

@@ -3,9 +3,10 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
+from math import atan2, degrees, hypot
 
 from drivers.lengths import Units
-from logger.built_depths import Depths, step_rule
+from logger.built_depths import Depths, climb_and_depth
 from logger.built_heights import Estimate, Levels, Status, judge, worst
 from logger.construction import Part
 from logger.measures import both, fine
@@ -58,7 +59,10 @@ class Case:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """What a rule measures at a riser: a length, its uncertainty, and what it is over (1, for a slope the depth)."""
+    """What a rule measures at a riser, its uncertainty, and what it is over (1, for a fall the depth).
+
+    Metres, degrees for a pitch.
+    """
 
     riser: int
     length_m: float
@@ -67,16 +71,17 @@ class Value:
 
     @property
     def value(self) -> float:
-        """The length, or the slope."""
+        """The length or the pitch, or the slope."""
         return self.length_m / self.over_m
 
 
 def held(case: Case, rules: RuleSet) -> Iterator[tuple[Rule, Status, Finding]]:
     """Every rule of a set that was observed, where anything it measures was."""
     for rule in rules.rules:
-        values = list(_values(case, rule))
-        if values and (rule.least is not None or rule.most is not None):
-            yield rule, *_finding(rules, rule, values, case.units)
+        values, limits = list(_values(case, rule)), rule.limits(case.width_m)
+        by_width = rule.up_to_width_m is not None and case.width_m is None
+        if values and limits != (None, None) and not by_width:
+            yield rule, *_finding(rules, rule, values, limits, units=case.units)
 
 
 def _values(case: Case, rule: Rule) -> Iterator[Value]:
@@ -122,11 +127,22 @@ def _depths(case: Case, measure: Measure) -> Iterator[Value]:
                 yield from (_depth(case, riser, depth) for riser, depth in found.items() if riser in landings)
             case Measure.TREAD_EVENNESS:
                 yield from (_depth(case, riser, apart) for riser, apart in _apart(treads))
-            case Measure.STEP_RULE:
+            case Measure.STEP_RULE | Measure.RISE_AND_TREAD | Measure.PITCH:
                 climbs = case.climbs(flight)
                 for riser, depth in treads.items():
                     if riser in climbs:
-                        yield _height(case, riser, step_rule(climbs[riser], depth, case.depths.u_m(depth)))
+                        yield _climb_by_depth(case, riser, climbs[riser], depth, measure=measure)
+
+
+def _climb_by_depth(case: Case, riser: int, climb: Estimate, depth: Estimate, *, measure: Measure) -> Value:
+    """What a rise and the tread behind it make together."""
+    u_depth = case.depths.u_m(depth)
+    if measure is not Measure.PITCH:
+        times = 2 if measure is Measure.STEP_RULE else 1
+        return _height(case, riser, climb_and_depth(climb, depth, u_depth, times=times))
+    across = hypot(climb.value_m, depth.value_m)
+    u = hypot(depth.value_m * case.levels.u_m(climb), climb.value_m * u_depth) / across**2
+    return Value(riser, degrees(atan2(climb.value_m, depth.value_m)), degrees(u))
 
 
 def _height(case: Case, riser: int, of: Estimate) -> Value:
@@ -150,8 +166,10 @@ def _flight_rise(case: Case, flight: tuple[Mark, ...]) -> Iterator[Value]:
         yield _height(case, flight[-1].riser, top.less(below))
 
 
-def _finding(rules: RuleSet, rule: Rule, values: list[Value], units: Units) -> tuple[Status, Finding]:
-    least, most = rule.least_value, rule.most_value
+def _finding(
+    rules: RuleSet, rule: Rule, values: list[Value], limits: tuple[float | None, float | None], *, units: Units
+) -> tuple[Status, Finding]:
+    least, most = limits
     statuses, furthest = [], max(values, key=lambda v: v.value)
     for seen in values:
         if most is not None:
@@ -170,6 +188,8 @@ def _finding(rules: RuleSet, rule: Rule, values: list[Value], units: Units) -> t
 
 def _shown(value: float, rule: Rule, units: Units) -> str:
     what = rule.measures.value.replace("_", " ")
+    if rule.measures is Measure.PITCH:
+        return f"{what} {value:.1f}°"
     return f"{what} {value * 100:.1f} %" if rule.measures in SLOPES else f"{what} {both(fine(value, units))}"
 
 

@@ -60,7 +60,7 @@ class Case:
         if rule.measures is Measure.GUARD:
             return self._guard(name, rule)
         values = self._values(rule)
-        least, most = self._limits(rule)
+        least, most = rule.limits(self.brief.steps.width_m)
         if values is None and rule.measures is Measure.WIDTH:
             return Finding(name, rule.clause, Verdict.NOTE, None, least, "not checked: the brief gives no width")
         if values is None or (least is None and most is None):
@@ -95,13 +95,6 @@ class Case:
             Measure.WIDTH: [] if s.width_m is None else [s.width_m],
         }[rule.measures]
         return (min(single), max(single)) if single else None
-
-    def _limits(self, rule: Rule) -> tuple[float | None, float | None]:
-        least = rule.least_value
-        if rule.up_to_width_m is not None:
-            width_m = self.brief.steps.width_m
-            least = rule.up_to_width_m if width_m is None else min(width_m, rule.up_to_width_m)
-        return least, rule.most_value
 
     def _held(
         self, name: str, rule: Rule, values: tuple[float, float], limits: tuple[float | None, float | None]

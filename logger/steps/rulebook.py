@@ -106,6 +106,13 @@ class Rule(Table):
         """The most, likewise."""
         return self.limit(self.most)
 
+    def limits(self, width_m: float | None) -> tuple[float | None, float | None]:
+        """Least and most on steps of that width."""
+        least = self.least_value
+        if self.up_to_width_m is not None:
+            least = self.up_to_width_m if width_m is None else min(width_m, self.up_to_width_m)
+        return least, self.most_value
+
 
 class RuleSet(Table):
     """One set of rules: what it is, and its rules in the order of the file."""

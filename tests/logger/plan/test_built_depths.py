@@ -142,6 +142,18 @@ def test_rules_on_depth_are_held_with_the_treads_and_landings_apart(plan: SetOut
         measures = "step_rule"
         least = "60 cm"
         most = "85 cm"
+        [[rule]]
+        name = "sum"
+        measures = "rise_and_tread"
+        least = "58 cm"
+        [[rule]]
+        name = "pitch"
+        measures = "pitch"
+        most = 24
+        [[rule]]
+        name = "as_wide"
+        measures = "landing_depth"
+        up_to_width = "125 cm"
         """,
         "own.toml",
         "own",
@@ -151,6 +163,27 @@ def test_rules_on_depth_are_held_with_the_treads_and_landings_apart(plan: SetOut
     assert found["own/landing"].status.value == "fail"
     assert found["own/landing"].value == pytest.approx(1.2)
     assert found["own/comfort"].value == pytest.approx(2 * plan.marks[0].face_m + 0.4, abs=1e-6)
+    assert found["own/sum"].value == pytest.approx(plan.marks[0].face_m + 0.4, abs=1e-6)
+    assert found["own/sum"].status.value == "pass"
+    # Riser 2 has a landing behind it: only risers 1 and 3, each a first one, have a pitch.
+    assert found["own/pitch"].value == pytest.approx(math.degrees(math.atan2(plan.marks[0].face_m, 0.4)), abs=1e-4)
+    assert found["own/pitch"].limit == 24
+    assert "own/as_wide" not in found, "the brief gives no width"
+
+
+def test_a_landing_as_deep_as_the_steps_are_wide_is_held_by_their_width(plan: SetOut) -> None:
+    rules = parse_rules(
+        '[set]\ntitle = "House"\n[[rule]]\nname = "deep"\nmeasures = "landing_depth"\nup_to_width = "125 cm"',
+        "o",
+        "own",
+    )
+    survey = walk(plan, nosings(plan))
+    seen = built_of(survey, 3, HERE)
+    for width, least, status in ((1.1, 1.1, "pass"), (1.22, 1.22, "fail"), (1.4, 1.25, "fail")):
+        result = check(plan, seen.built, Held(sets=(rules,), width_m=width), seen.distances)
+        said = next(f for f in result.findings if f.rule == "own/deep")
+        assert (said.value, said.limit) == (pytest.approx(1.2), least)
+        assert said.status.value == status
 
 
 def test_stations_in_another_order_are_told_and_no_depth_is_guessed(plan: SetOut) -> None:
