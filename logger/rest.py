@@ -37,14 +37,13 @@ class Trace:
         self.heights.append(height_m)
         self.flags.append(stable)
         self.warmth.append(temperature_c)
-        finished = None
         if t_s - times[self._block] >= self.window_s:
+            self._forget(t_s)
             finished, self._block = range(self._block, len(times)), len(times)
+            return finished
+        if len(times) >= 2 * MOST_KEPT:
             self._forget(t_s)
-            finished = range(len(times) - len(finished), len(times))
-        elif len(times) >= 2 * MOST_KEPT:
-            self._forget(t_s)
-        return finished
+        return None
 
     def index(self, t_s: float, least: int) -> int:
         """Index of the first reading not before `t_s`, or an earlier one so that at least `least` are in."""
@@ -59,7 +58,7 @@ class Trace:
     def _forget(self, t_s: float) -> None:
         """Drop readings too old to matter, never the last few of a slow instrument, never an open window."""
         old = bisect_right(self.times, t_s - max(KEPT_WINDOWS * self.window_s, LEAST_KEPT_S))
-        old = max(min(old, len(self.times) - FEWEST_KEPT), len(self.times) - MOST_KEPT, 0)
+        old = max(min(old, len(self.times) - FEWEST_KEPT, self._block), len(self.times) - MOST_KEPT, 0)
         for column in (self.times, self.heights, self.flags, self.warmth):
             del column[:old]
         self._block = max(self._block - old, 0)

@@ -315,3 +315,15 @@ def test_readings_that_arrive_in_bursts_share_a_time_and_teach_all_the_same(burs
     assert found is not None
     assert found.height_m == pytest.approx(1.4, abs=2e-3)
     assert 0.0 < found.u_m < 0.002
+
+
+@pytest.mark.parametrize("damping_s", [0.0, 1.0])
+@pytest.mark.parametrize("before", [70, 130, 820])
+def test_a_window_that_a_silence_divides_is_taken_in_whole(before: int, damping_s: float) -> None:
+    settler = Settler(Rule(damping_s=damping_s))
+    for i in range(before + 4000):
+        silent_s = 60.0 if i >= before else 0.0
+        settler.feed(i / 200 + silent_s, 1.0 + 0.0001 * (i % 3))
+        found = settler.take(before / 200 + 60.0)
+    assert found is not None
+    assert found.height_m == pytest.approx(1.0001, abs=1e-5)
