@@ -19,7 +19,6 @@ from logger.errors import RiseError
 from tui.actions import JOB, Action, Place, bindings
 from tui.leaving import hold_off, leave_for_sure
 from tui.messages import BestSolved, BookChanged, BuiltChecked, LinkChanged, LiveChanged, RecorderGone
-from tui.palette import JobCommands
 from tui.screens import screen_of
 from tui.screens.ask import Asking, Choose, Told
 from tui.screens.help import Help
@@ -53,7 +52,7 @@ class RisewalkApp(App[str]):
 
     TITLE = "risewalk"
     CSS_PATH = "app.tcss"
-    COMMANDS: ClassVar = {JobCommands}
+    ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = [*bindings(Place.EVERYWHERE)]
 
     def __init__(
@@ -301,9 +300,19 @@ class RisewalkApp(App[str]):
         if (place := getattr(self.screen, "place", None)) is not None:
             self.push_screen(Help(place), self._chosen_in_help)
 
+    def action_command_palette(self) -> None:
+        """Find an action of this screen by its words."""
+        if (place := getattr(self.screen, "place", None)) is not None:
+            from tui.screens.palette import Palette
+
+            self.push_screen(Palette(place), self._found)
+
+    async def _found(self, target: str | None) -> None:
+        if target is not None:
+            await self.screen.run_action(target)
+
     async def _chosen_in_help(self, action: Action | None) -> None:
-        if action is not None:
-            await self.screen.run_action(action.target)
+        await self._found(action.target if action else None)
 
     def action_leave(self) -> None:
         """Ask whether the recording goes on."""

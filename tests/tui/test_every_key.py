@@ -4,15 +4,14 @@ from pathlib import Path
 
 import pytest
 from textual import events
-from textual.command import CommandPalette
 from textual.pilot import Pilot
 
 from tui.actions import ACTIONS, JOB, Place, actions_at, keys_shown, shown_key
 from tui.app import RisewalkApp
-from tui.palette import JobCommands
 from tui.screens import screen_of
 from tui.screens.ask import Ask, Choose, Told
 from tui.screens.help import Help, Line
+from tui.screens.palette import NOTHING, Palette, commands_at
 from tui.screens.replay import ReplayScreen
 from tui.walking.opening import Opening
 from tui.widgets.bars import KeyBar, Saying, Tabs, TakeBar
@@ -79,9 +78,8 @@ async def test_help_on_every_screen_names_every_action_and_the_palette_finds_it(
         app.action_go(place.value)
         await until(pilot, lambda place=place: getattr(app.screen, "place", None) is place)
         screen = app.screen
-        assert JobCommands(screen)._all()
-        found = {target for _, target in JobCommands(screen)._all()}
-        assert {a.target for a in actions_at(place) if a.name != "command_palette"} <= found
+        others = {f"app.go('{to.value}')" for to in JOB if to is not place}
+        assert set(commands_at(place)) == others | {a.target for a in actions_at(place) if a.name != "command_palette"}
         await pilot.press("question_mark")
         await until(pilot, lambda: isinstance(app.screen, Help) and app.screen.query(Line))
         said = [str(line.content) for line in app.screen.query(Line)]
@@ -118,13 +116,29 @@ async def test_bars_tabs_and_rows_can_be_tapped(pilot: Pilot[str], recorder) -> 
 async def test_the_palette_does_what_it_finds(pilot: Pilot[str], recorder) -> None:
     app = pilot.app
     await pilot.press("ctrl+p")
-    await until(pilot, lambda: isinstance(app.screen, CommandPalette) and app.focused)
+    await until(pilot, lambda: isinstance(app.screen, Palette) and app.focused)
     await pilot.press(*"remark")
-    await until(pilot, lambda: app.screen.query_one("CommandList").option_count == 1)
-    await pilot.press("enter")
+    await until(pilot, lambda: app.screen.query_one("OptionList").option_count == 1)
+    await pilot.press(*"q")
+    assert str(app.screen.query_one("#wrong").content) == NOTHING
+    await pilot.press("enter", "backspace", "enter")
     await until(pilot, lambda: isinstance(app.screen, Ask) and app.focused)
     await pilot.press(*"dry", "enter")
     await until(pilot, lambda: recorder.lines[-1] == "note dry")
+
+
+async def test_words_typed_at_once_reach_the_palette_and_never_the_screen_below(pilot: Pilot[str], recorder) -> None:
+    """`r`, `d` and ENTER are keys of the walk: behind the palette they are what is typed, however fast they come."""
+    before = pilot.app.theme
+    for key in ("ctrl+p", *"remark", "enter", *"dry", "enter"):
+        pilot.app.post_message(events.Key(key, key))
+    await until(pilot, lambda: len(recorder.lines) > 1)
+    assert (recorder.lines, pilot.app.theme) == (["watch on", "note dry"], before)
+
+
+async def test_the_palette_goes_to_another_screen(pilot: Pilot[str]) -> None:
+    await pilot.press("ctrl+p", *"set out", "enter")
+    await until(pilot, lambda: getattr(pilot.app.screen, "place", None) is Place.SET_OUT)
 
 
 async def test_a_question_can_be_answered_by_taps_alone(pilot: Pilot[str], recorder) -> None:
