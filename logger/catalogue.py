@@ -93,7 +93,11 @@ def _decimal(value: object) -> Decimal:
 
 def _share(value: object) -> Decimal:
     text = str(value).strip()
-    return _decimal(text[:-1]) / 100 if text.endswith("%") else _decimal(text)
+    if text.endswith("%"):
+        return _decimal(text[:-1]) / 100
+    if (share := _decimal(text)) > 1:
+        raise ValueError(f'{text} would be {share * 100:f} %: write it with its sign, such as "{text} %"')
+    return share
 
 
 def _length(value: object) -> float:
@@ -255,6 +259,11 @@ def parse_catalogue(text: str, path: Path) -> Catalogue:
     reader = csv.DictReader(io.StringIO(text, newline=""), strict=True)
     items, lines = [], []
     try:
+        columns = list(reader.fieldnames or ())
+        if not columns:
+            raise WrongFile(path, ["it is empty: a first line with use,name,price,per is needed"])
+        if twice := sorted({name for name in columns if columns.count(name) > 1}):
+            raise WrongFile(path, [f"line 1: column {name} stands there twice" for name in twice])
         for row in reader:
             items.append(_filled(row))
             lines.append(reader.line_num)

@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from difflib import get_close_matches
 from pathlib import Path
+from string import ascii_letters
 from typing import Any
 
 from pydantic import Field, ValidationError
@@ -100,12 +101,14 @@ def brief_of(
     _derive_tread(tables, units)
     brief, wrong = _validated(tables, units)
     mistakes.update(wrong)
-    rule_sets = []
+    rule_sets, unknown = [], []
     for name in brief.rules.sets:
         try:
             rule_sets.append(rule_set(name))
         except ValueError as error:
-            mistakes["rules.sets"] = str(error)
+            unknown.append(str(error))
+    if unknown:
+        mistakes["rules.sets"] = "; ".join(unknown)
     mistakes.update({p: why for p, why in contradictions(brief, set(mistakes)) if p not in mistakes})
     if mistakes:
         raise WrongFile(source, [f"{place}: {why}" for place, why in mistakes.items()])
@@ -283,7 +286,8 @@ def _shown_in(tables: dict[str, Any], units: Units) -> Units:
     steps: dict[str, Any] = tables["steps"]
     if steps.get("units") not in (None, ""):
         return units
-    words = str(steps.get("tread", "")).replace('"', " in").replace("'", " ft ").split()
-    if words and words[-1].strip(".") in FEET | INCHES:
+    written = str(steps.get("tread", "")).replace('"', "in").replace("'", "ft").rstrip(" .")
+    name = written[len(written.rstrip(ascii_letters)) :]
+    if name in FEET | INCHES:
         return Units.FEET_INCHES
-    return Units.MILLIMETRES if words and words[-1].endswith("mm") else Units.METRES
+    return Units.MILLIMETRES if name == "mm" else Units.METRES

@@ -19,6 +19,7 @@ from drivers.quantities import slope
 from logger.errors import WrongFile
 from logger.steps.option import Verdict
 from logger.steps.written import MaybeLength, Table
+from logger.written import number
 
 GOVERNS = "Local code and licensed practice govern; these sets are aids, amended locally and by edition."
 
@@ -94,7 +95,11 @@ class Rule(Table):
             return None
         if self.measures in LENGTHS:
             return length_m(str(written))
-        return slope(str(written)) if self.measures in SLOPES else float(written)
+        if self.measures in SLOPES:
+            return slope(str(written))
+        if (value := number(str(written))) is None:
+            raise ValueError(f"{written!r} is not a number")
+        return value
 
     @cached_property
     def least_value(self) -> float | None:

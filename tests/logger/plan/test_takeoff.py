@@ -160,6 +160,7 @@ def test_the_invented_list_reads_and_has_its_alternatives() -> None:
         ('use = "unit"\nname = "a"\nper = "each"\npack = "1e-30"', "item 1: pack"),
         ('use = "unit"\nname = "a"\nper = "each"\nprice = "1e30"', "item 1: price"),
         ('use = "unit"', "item 1: name: is missing"),
+        ('use = "unit"\nname = "a"\nwaste = 5', 'waste: 5 would be 500 %: write it with its sign, such as "5 %"'),
     ],
 )
 def test_mistakes_are_named(item: str, said: str) -> None:
@@ -182,9 +183,17 @@ def test_csv_catalogue_reads_the_same() -> None:
         parse_catalogue(text + "cap,slab,each,1,1 ft,what\n", Path("list.csv"))
 
 
-def test_csv_with_semicolons_is_a_sentence() -> None:
-    with pytest.raises(WrongFile, match="save it with commas"):
-        parse_catalogue("use;name;per;price\nunit;block;each;1,50\n", Path("list.csv"))
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("use;name;per;price\nunit;block;each;1,50\n", "save it with commas"),
+        ("use,name,per,price,price\nunit,block,each,1,2\n", "line 1: column price stands there twice"),
+        ("", "it is empty: a first line with"),
+    ],
+)
+def test_a_csv_that_would_have_to_be_guessed_at_is_a_sentence(text: str, said: str) -> None:
+    with pytest.raises(WrongFile, match=said):
+        parse_catalogue(text, Path("list.csv"))
 
 
 def test_csv_with_terms_of_its_own(tmp_path: Path, wanted: tuple[Need, ...]) -> None:

@@ -203,11 +203,12 @@ def test_a_person_overrides_and_adds_sets(tmp_path: Path) -> None:
     assert "mine" in rule_set_names(tmp_path)
     with pytest.raises(WrongFile) as caught:
         parse(
-            '[set]\ntitle = "x"\n[[rule]]\nname = "a"\nmeasures = "tread"\nleast = "7 blah"\n[[rule]]\nname = "b"\nmeasures = "face"\n',
+            '[set]\ntitle = "x"\n[[rule]]\nname = "a"\nmeasures = "tread"\nleast = "7 blah"\n[[rule]]\nname = "b"\nmeasures = "face"\n[[rule]]\nname = "c"\nmeasures = "flight_risers"\nmost = "nan"\n',
             "x",
             "x",
         )
-    assert len(caught.value.mistakes) == 2
+    assert len(caught.value.mistakes) == 3
+    assert "rule.2.most: 'nan' is not a number" in caught.value.mistakes
 
 
 def test_neighbours_are_held_apart_from_the_whole_flight() -> None:

@@ -125,6 +125,20 @@ def test_the_tread_may_follow_from_the_unit() -> None:
     assert brief.steps.tread_m == pytest.approx(0.39)
 
 
+@pytest.mark.parametrize(
+    ("tread", "units"),
+    [("16in", Units.FEET_INCHES), ("1 ft 4 in.", Units.FEET_INCHES), ('16"', Units.FEET_INCHES),
+     ("400mm", Units.MILLIMETRES), ("40 cm", Units.METRES), ("0.4", Units.METRES)],
+)  # fmt: skip
+def test_lengths_are_shown_as_the_tread_was_written(tread: str, units: Units) -> None:
+    assert brief_of({}, {"tread": tread, "landing": "1.2 m"}).shown_in is units
+
+
+def test_every_rule_set_there_is_not_is_told() -> None:
+    with pytest.raises(WrongFile, match=r"no rule set 'lawn'.*no rule set 'pond'"):
+        brief_of({"rules": {"sets": ["lawn", "pond"]}}, {"tread": "0.4 m", "landing": "1.2 m"})
+
+
 def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     with pytest.raises(FileError):
         read_brief(tmp_path / "missing.toml")
