@@ -13,12 +13,8 @@ import numpy as np
 from logger.observation import Instrument, Observation
 from logger.profile import Floats
 from logger.reduction.closure import shown
-from logger.reduction.sightings import HOUR_S, WAVES
+from logger.reduction.sightings import HOUR_S, LEAST_WARMTH_K, WATER_PER_K, WAVES
 
-WARMING_K_PER_H = 3.0
-WATER_PER_K = 2.1e-4
-"""Expansion of water about 20 C, per kelvin, from Tanaka's density: what an unmeasured warming does to a column."""
-LEAST_WARMTH_K = 0.2
 NODE_S = 1.0
 MOST_NODES = 16
 ALL_NODES = 1200

@@ -14,16 +14,9 @@ from numpy.typing import NDArray
 from logger.observation import Instrument, Observation
 from logger.profile import Floats
 from logger.reduction.closure import Approximate, shown
-from logger.reduction.errors_of_instrument import (
-    WARMING_K_PER_H,
-    WATER_PER_K,
-    Drift,
-    common_terms,
-    drift_of,
-    nodes_each,
-)
+from logger.reduction.errors_of_instrument import Drift, common_terms, drift_of, nodes_each
 from logger.reduction.points import Point
-from logger.reduction.sightings import HOUR_S
+from logger.reduction.sightings import HOUR_S, WARMING_K_PER_H, WATER_PER_K
 
 LEAST_U_M = 1e-6
 

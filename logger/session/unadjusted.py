@@ -24,7 +24,9 @@ def live_told(book: FieldBook, instrument: Instrument, live: Live) -> dict[str, 
     if (zero := book.zero()) is not None:
         shown_m = live.height_m - book.rod_m
         above_m = shown_m - zero.shown_at_zero_m
-        above_u_m = _live_u(book, instrument, Sighting(1, shown_m, live.u_m, live.t_s, book.stretch))
+        above_u_m = _live_u(
+            book, instrument, Sighting(1, shown_m, live.u_m, live.t_s, book.stretch, live.temperature_c)
+        )
     return {
         "event": "reading",
         "height_m": live.height_m,
@@ -66,16 +68,22 @@ def _way(book: FieldBook, entry: Entry) -> list[Sighting] | None:
 
 
 def _known(book: FieldBook, entry: Entry) -> list[Sighting] | None:
-    """The readings that the known height of a mark is the sum of: none for a benchmark."""
-    if entry.body["elevation_m"] is not None:
-        return []
-    name = entry.body["name"]
-    earlier = next((e for e in book.standing(before=entry.n) if e.body["name"] == name), None)
-    if earlier is None:
-        return None
-    return _way(book, earlier) if earlier.body["known_m"] is None else _known(book, earlier)
+    """The readings that the known height of a mark is the sum of, back through its setups: none for a benchmark."""
+    readings: list[Sighting] = []
+    while entry.body["elevation_m"] is None:
+        name = entry.body["name"]
+        earlier = next((e for e in book.standing(before=entry.n) if e.body["name"] == name), None)
+        if earlier is None:
+            return None
+        entry = earlier
+        counted = earlier.body["known_m"] is None
+        if counted and (zero := book.zero_entry(earlier.body["stretch"], before=earlier.n)) is not None:
+            readings += [_sighting(earlier, 1), _sighting(zero, -1)]
+            entry = zero
+    return readings
 
 
 def _sighting(entry: Entry, sign: int) -> Sighting:
     body = entry.body
-    return Sighting(sign, body["height_m"] - body["rod_m"], body["u_m"], seconds(body["to_us"]), body["stretch"])
+    at_s, temperature_c = seconds(body["to_us"]), body["temperature_c"]
+    return Sighting(sign, body["height_m"] - body["rod_m"], body["u_m"], at_s, body["stretch"], temperature_c)
