@@ -11,7 +11,7 @@ from tokenize import TokenError
 from typing import TYPE_CHECKING
 
 from drivers.errors import LengthError
-from drivers.lengths import length_m
+from drivers.lengths import LONGEST, length_m
 
 if TYPE_CHECKING:
     from pint import UnitRegistry
@@ -66,7 +66,7 @@ def quantity(text: str, si: str) -> float:
 
 def slope(text: str) -> float:
     """Read a slope as a ratio: `1 %`, `1/8 in per ft`, `1:48`, `1 in 48`, or a bare ratio `0.01`."""
-    ratio = _slope(text)
+    ratio = _slope(text) if len(text) <= LONGEST else math.inf
     if not math.isfinite(ratio):
         raise LengthError(text[:40], "that is beyond any slope")
     return ratio

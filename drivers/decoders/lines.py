@@ -8,7 +8,7 @@ from functools import partial
 
 from drivers.checks import CHECKS
 from drivers.decoders import BaseDecoder
-from drivers.decoders.numbers import MINUS, ReadNumber, feet_inches, hex_number, number
+from drivers.decoders.numbers import MINUS, PLAIN_NUMBER, ReadNumber, feet_inches, hex_number, number
 from drivers.decoders.pattern import GROUPS, compile_search, digit_blind, groups_of, longest_of, of_chunk
 from drivers.framing import LineFramer
 from drivers.instrument import InstrumentFile
@@ -200,10 +200,10 @@ class LinesDecoder(BaseDecoder):
         """Where lines of this shape have their height, if they can be cut without a look at each."""
         assert self._blind is not None
         found = self._blind.search(line.decode("ascii")) if line.isascii() and len(line) <= self._longest else None
-        if found is None or not found["height"] or found["height"].encode().translate(None, PLAIN):
+        if found is None or PLAIN_NUMBER.fullmatch(found["height"] or "") is None:
             return Shape(shape)
         unit = (found["unit"] or "") if len(self._groups) == 2 else ""
-        if re.search(r"\d", unit) or not math.isfinite(number(found["height"])):
+        if re.search(r"\d", unit):
             return Shape(shape)
         return Shape(shape, *found.span("height"), unit)
 
@@ -291,7 +291,7 @@ class LinesDecoder(BaseDecoder):
 
     def _height(self, fields: dict[str, str]) -> float | None:
         value = self._number(fields["height"])
-        if fields.get("sign", "") in MINUS and fields.get("sign"):
+        if (sign := fields.get("sign", "").strip()) and sign in MINUS:
             value = -value
         unit = fields.get("unit", "")
         if unit != self._unit:

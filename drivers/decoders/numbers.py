@@ -4,11 +4,12 @@ import math
 import re
 from collections.abc import Callable
 
-from drivers.lengths import ALIKE
+from drivers.lengths import ALIKE, LONGEST
 from drivers.units import LENGTHS
 
 PLAIN_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 GROUPED = re.compile(r"\d{1,3}(?:([,.'])\d{3})(?:\1\d{3})*(?!\1)[.,]\d+|\d{1,3}(?:'\d{3})+")
+HEX = re.compile(r"[+-]?(?:0[xX])?[0-9a-fA-F]{1,16}")
 SPACES = str.maketrans("−’", "-'", " \u00a0\u202f")
 MINUS = "-−–"
 
@@ -47,23 +48,25 @@ def number(text: str, thousands: str = "") -> float:
 
 
 def hex_number(bits: int | None) -> ReadNumber:
-    """A reader of hexadecimal numbers, two's complement if `bits` says how wide."""
+    """A reader of hexadecimal numbers, two's complement, and then without a sign, if `bits` says how wide."""
 
     def read(text: str) -> float:
-        try:
-            value = int(text.strip(), 16)
-        except ValueError:
+        if HEX.fullmatch(text.strip()) is None:
             return math.nan
-        if bits is not None and value >= 1 << bits:
+        value = int(text, 16)
+        if bits is None:
+            return float(value)
+        if not 0 <= value < 1 << bits:
             return math.nan
-        return float(value - (1 << bits) if bits is not None and value >> (bits - 1) else value)
+        return float(value - (1 << bits) if value >> (bits - 1) else value)
 
     return read
 
 
 def feet_inches(text: str) -> float:
     """Inches in `4'-3 1/4"`, `4 ft 3.25 in`, `75 3/4`, `3/8"` and the like; NaN for what is none of these."""
-    read = FEET_INCHES.fullmatch(text.strip().translate(ALIKE).replace("''", '"').strip())
+    written = text.strip().translate(ALIKE).replace("''", '"').strip()
+    read = FEET_INCHES.fullmatch(written) if len(written) <= LONGEST else None
     if read is None or not (read["feet"] or read["inches"] or read["top"]):
         return math.nan
     feet, inches = (float((read[name] or "0").replace(",", ".")) for name in ("feet", "inches"))

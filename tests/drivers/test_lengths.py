@@ -46,9 +46,21 @@ def test_what_could_be_read_two_ways_is_refused(text: str) -> None:
         length_m(text)
 
 
-def test_refusals_say_what_to_write() -> None:
+@pytest.mark.parametrize("text", ["6'-3 3/4", "6'" + "1" * 50, "6 ft " + "1" * 50, "6' " + "1 " * 20])
+def test_a_missing_mark_is_named(text: str) -> None:
     with pytest.raises(LengthError, match="a mark is missing"):
-        length_m("6'-3 3/4")
+        length_m(text)
+
+
+@pytest.mark.parametrize("text", ["1'" + "1" * 50 + "x", "1 ft " + "1" * 50 + "/x"])
+def test_a_slip_in_many_digits_is_told_at_once(text: str) -> None:
+    with pytest.raises(LengthError, match="write"):
+        length_m(text)
+    with pytest.raises(LengthError, match="beyond any slope"):
+        slope(" " * 3000 + text)
+
+
+def test_refusals_say_what_to_write() -> None:
     with pytest.raises(LengthError, match=r"1\.250 or 1250"):
         length_m("1,250")
 

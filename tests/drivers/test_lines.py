@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from drivers.checks import check_bytes, crc16, crc16_ccitt
 from drivers.decoders.lines import LinesDecoder
-from drivers.decoders.numbers import feet_inches, number
+from drivers.decoders.numbers import feet_inches, hex_number, number
 from drivers.decoders.pattern import digit_blind, of_chunk
 from drivers.instrument import from_tables, load
 from drivers.reading import Chunk, Reject
@@ -175,6 +175,9 @@ def test_checks_of_the_catalogues() -> None:
 def test_hexadecimal_with_a_sign() -> None:
     lines = decoder(pattern=r"^(?P<height>[0-9A-F]{4})$", number="hex", bits=16)
     assert heights_mm(lines, b"000A\r\nFFFE\r\n7FFF\r\n") == [10, -2, 32767]
+    read = hex_number(8)
+    assert [read("0x7F"), read("FF"), hex_number(None)("-0A")] == [127, -1, -10]
+    assert all(math.isnan(value) for value in (read("-05"), read("100"), read("1_0"), read("")))
 
 
 @pytest.mark.parametrize("text", [b"1e999", b"99999999999"])
@@ -258,6 +261,18 @@ def test_lines_cut_by_their_shape_read_as_each_alone(
     together = [r.height_m for at in range(0, len(text), piece) for r in whole.feed(Chunk(1.0, text[at : at + piece]))]
     assert together == alone
     assert whole.rejects == single.rejects
+
+
+@pytest.mark.parametrize(("line", "mm"), [("%04.1f-", -12), ("%04.1f+", 12), ("12-%02d", None), ("1e+%02de", None)])
+def test_many_lines_alike_that_python_reads_otherwise(line: str, mm: float | None) -> None:
+    lines = decoder(pattern=r"^(?P<height>[-+.\de]+)")
+    data = b"".join((line % 12).encode() + b"\r\n" for _ in range(12))
+    assert heights_mm(lines, data) + heights_mm(lines, data) == ([] if mm is None else [mm] * 24)
+
+
+def test_a_sign_of_its_own_may_stand_apart() -> None:
+    lines = decoder(pattern=r"^(?P<sign>[-+] ?)?(?P<height>\d+)$")
+    assert heights_mm(lines, b"- 10\r\n- 10\r\n-10\r\n+ 10\r\n") == [-10, -10, -10, 10]
 
 
 def test_a_pattern_that_tells_digits_apart_is_not_cut_by_shape() -> None:
