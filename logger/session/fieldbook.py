@@ -99,6 +99,8 @@ class FieldBook:
             case EventKind.ROD:
                 self.rod_m = float(body["rod_m"])
             case EventKind.OBSERVED:
+                if body["n"] != self.next_n:
+                    raise ValueError(f"it is numbered {body['n']} where {self.next_n} is due")
                 self.last_tag = Entry(body, event.at_us, event.t_us)
                 self.entries.append(self.last_tag)
             case EventKind.STRUCK:
@@ -140,7 +142,7 @@ class FieldBook:
 
     def standing(self, *, before: int | None = None) -> Iterator[Entry]:
         """Heights observed and not struck out, the latest first; before number `before`."""
-        latest = len(self.entries) if before is None else before - 1
+        latest = len(self.entries) if before is None else min(before - 1, len(self.entries))
         entries = (self.entries[at] for at in range(latest - 1, -1, -1))
         return (e for e in entries if not e.struck and e.body["kind"] not in TAPED)
 

@@ -9,6 +9,7 @@ from typing import Any, TextIO
 
 from logger.errors import CannotWrite, WrongFile
 from logger.session.events import EPOCH, GENESIS, MICROSECOND, Draft, Event, EventKind, raw_draft, sealed
+from logger.session.form import MOST_WHOLE
 from logger.session.packing import RawChunk
 from logger.session.store import Session
 from logger.shown import shown_json
@@ -78,6 +79,7 @@ def _checked(source: Path) -> Iterator[Draft]:
             draft = draft_of(told)
             n += 1
             event = sealed(draft, n, before)
+            (event.kind + event.text).encode()  # half a surrogate pair is JSON, and no text
         except (ValueError, KeyError, TypeError, OverflowError) as error:
             raise WrongFile(source, [f"line {number}: {_why(error)}"]) from error
         if told.get("n") != n or told.get("digest") != event.digest.hex():
@@ -91,17 +93,23 @@ def draft_of(told: dict[str, Any]) -> Draft:
     at, t_us, kind, body = told["at"], told["t_us"], told["kind"], told["body"]
     if not isinstance(at, str) or WHEN.fullmatch(at) is None:
         raise ValueError("`at` is a time such as 2026-05-04T14:03:22.120000Z")
-    if type(t_us) is not int or not isinstance(kind, str) or not isinstance(body, dict):
+    if type(t_us) is not int or abs(t_us) > MOST_WHOLE or not isinstance(kind, str) or not isinstance(body, dict):
         raise ValueError("`t_us` is a whole number, `kind` text, `body` an object")
     at_us = (datetime.fromisoformat(at) - EPOCH) // MICROSECOND
     raw = told.get("raw", "")
     if kind != EventKind.RAW:
+        if not isinstance(raw, str):
+            raise ValueError("`raw` is text")
         return Draft(at_us, t_us, kind, body, raw.encode("latin-1"))
-    chunks = [RawChunk(when, data.encode("latin-1"), channel) for when, channel, data in raw]
-    if not chunks or not all(type(c.t_us) is int and isinstance(c.channel, str) for c in chunks):
+    if not raw or not isinstance(raw, list) or not all(map(_is_chunk, raw)):
         raise ValueError("`raw` is a list of [time, channel, text]")
+    chunks = [RawChunk(when, data.encode("latin-1"), channel) for when, channel, data in raw]
     packed = raw_draft(at_us, chunks)
     return Draft(at_us, t_us, kind, body, packed.raw)
+
+
+def _is_chunk(told: object) -> bool:
+    return isinstance(told, list) and list(map(type, told)) == [int, str, str]
 
 
 def _lines(source: Path) -> Iterator[tuple[int, dict[str, Any]]]:
@@ -137,6 +145,8 @@ def _object(source: Path, number: int, line: str) -> dict[str, Any]:
 
 
 def _why(error: Exception) -> str:
+    if isinstance(error, UnicodeError):
+        return "it holds a character that cannot be kept"
     return f"{error} is missing" if isinstance(error, KeyError) else str(error) or "it makes no sense"
 
 

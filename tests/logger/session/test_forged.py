@@ -47,6 +47,9 @@ def forged(folder: Path, n: int, changes: dict[str, Any]) -> Path:
         {"name": ["A"]},
         {"forced": "no"},
         {"riser": 1.5},
+        {"n": 1},
+        {"n": 100},
+        {"n": -1},
     ],
     ids=str,
 )

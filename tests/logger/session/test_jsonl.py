@@ -4,13 +4,14 @@ import io
 import json
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from logger.errors import CannotWrite, FileError, RiseError, WrongFile
-from logger.session.events import Draft, EventKind
+from logger.session.events import GENESIS, Draft, EventKind, sealed
 from logger.session.jsonl import copy_session, export_jsonl, import_jsonl
 from logger.session.store import Session
 
@@ -92,6 +93,30 @@ def test_an_existing_session_is_not_overwritten(written: Path, tmp_path: Path) -
             make()
     with pytest.raises(FileError):
         import_jsonl(tmp_path / "none.jsonl", tmp_path / "out.walk")
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"t_us": 2**64},
+        {"body": {"text": "half of \udc80"}},
+        {"raw": 7},
+        {"kind": "raw", "raw": [[0, "port", 7]]},
+        {"kind": "raw", "raw": {"0": []}},
+        {"kind": "raw", "raw": [[True, "port", "1.2"]]},
+    ],
+    ids=str,
+)
+def test_what_cannot_be_kept_is_refused_by_its_line_though_its_digest_follows(
+    tmp_path: Path, changes: dict[str, Any]
+) -> None:
+    told = {"n": 1, "at": "2026-05-04T14:03:22.000000Z", "t_us": 0, "kind": "noted", "body": {"text": "x"}} | changes
+    event = sealed(Draft(1777903402000000, told["t_us"], told["kind"], told["body"]), 1, GENESIS)
+    lines = [{"schema": "risewalk.session/1"}, told | {"digest": event.digest.hex()}]
+    (tmp_path / "odd.jsonl").write_text("".join(json.dumps(line) + "\n" for line in lines))
+    with pytest.raises(WrongFile, match="line 2: "):
+        import_jsonl(tmp_path / "odd.jsonl", tmp_path / "out.walk")
+    assert not list(tmp_path.glob("out.walk*"))
 
 
 JSON = st.recursive(
