@@ -50,11 +50,11 @@ class Ground:
 class Profile:
     """The ground with its uncertainty.
 
-    `points` are sorted by station, then offset; `covariance_m2` (n, n) is that of their elevations, in their order,
-    or None where only `u_m` is known. `estimate_only` marks ground that was assumed, not observed: no set-out or
-    digging may come from it. `by_air` marks heights told by the pressure of the air, never good for steps. `tape` is
-    how the walk held its tape, so that marks can be measured the same way. Between the stations `dug_m` the ground is
-    not as it was walked: it has been dug since.
+    `points` are sorted by station, then offset; `covariance_m2` is that of the elevations of all points and then of
+    all that are named, in their order, or None where only `u_m` is known. `estimate_only` marks ground that was
+    assumed, not observed: no set-out or digging may come from it. `by_air` marks heights told by the pressure of the
+    air, never good for steps. `tape` is how the walk held its tape, so that marks can be measured the same way. Between
+    the stations `dug_m` the ground is not as it was walked: it has been dug since.
     """
 
     points: tuple[ProfilePoint, ...]

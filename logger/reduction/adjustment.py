@@ -211,7 +211,9 @@ def _profile(
     points, heights, spread = found
     datum = next(p for p in points if p.known_m is not None)
     ground, which, trouble = ground_points(heights, spread, survey.tape, surface)
-    named = tuple(NamedPoint(h.key.name, h.elevation_m, h.u_m) for h in heights if h.key.kind is Kind.POINT)
+    by_name = [i for i, h in enumerate(heights) if h.key.kind is Kind.POINT]
+    named = tuple(NamedPoint(heights[i].key.name, heights[i].elevation_m, heights[i].u_m) for i in by_name)
+    which += by_name
     return Profile(
         points=ground,
         named=named,

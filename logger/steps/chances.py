@@ -26,14 +26,14 @@ def rise_u_m(site: Site, brief: Brief) -> float:
     if profile.estimate_only or (s.rise_m is not None and not s.head):
         return 0.0
     line = [i for i, point in enumerate(profile.points) if point.offset_m == 0.0]
-    weights = np.zeros(len(profile.points))
-    named_u2 = 0.0
+    named = {point.name: len(profile.points) + i for i, point in enumerate(profile.named)}
+    weights = np.zeros(len(profile.points) + len(profile.named))
     for name, station_m, sign in ((s.head, site.start_m + site.run_m, 1.0), (s.foot, site.start_m, -1.0)):
         if name:
-            named_u2 += next(point.u_m for point in profile.named if point.name == name) ** 2
+            weights[named[name]] += sign
         else:
             weights[line] += sign * _share(profile, line, station_m)
-    return math.sqrt(max(0.0, named_u2 + float(weights @ _covariance(profile) @ weights)))
+    return math.sqrt(max(0.0, float(weights @ _covariance(profile) @ weights)))
 
 
 def _share(profile: Profile, line: list[int], station_m: float) -> Floats:
@@ -45,7 +45,7 @@ def _share(profile: Profile, line: list[int], station_m: float) -> Floats:
 def _covariance(profile: Profile) -> Floats:
     if profile.covariance_m2 is not None:
         return profile.covariance_m2
-    return np.diag([point.u_m**2 for point in profile.points])
+    return np.diag([point.u_m**2 for point in (*profile.points, *profile.named)])
 
 
 def certainty(option: Option, u_m: float, brief: Brief) -> Certainty:

@@ -219,7 +219,8 @@ async def test_layouts_of_a_walk_with_uncertainties_follow_each_other_on_set_out
         app.action_go(Place.SET_OUT.value)
         await until(pilot, lambda: "0 of 28 taken" in shown(app))
         for _ in range(2):
-            count = len(app.draft.best.profile.points)
+            ground = app.draft.best.profile
+            count = len(ground.points) + len(ground.named)
             app.draft.best = replace(
                 app.draft.best, profile=replace(app.draft.best.profile, covariance_m2=numpy.eye(count) * 1e-8)
             )

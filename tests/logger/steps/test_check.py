@@ -7,7 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from logger.observation import Kind, Observation, Survey
 from logger.profile import Ground, Profile, ProfilePoint
+from logger.reduction.adjustment import adjust
 from logger.steps.brief import brief_of
 from logger.steps.check import mistakes
 from logger.steps.fit import Line
@@ -128,6 +130,26 @@ def test_errors_common_to_foot_and_head_cancel() -> None:
     assert unsure.u_rise_m == pytest.approx(0.01 * 2**0.5)
     # 3/8 in is 0.6735 standard uncertainties of 14.14 mm; the normal distribution holds 0.4994 within it
     assert unsure.even_chance == pytest.approx(0.4994, abs=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("fields", "expected"),
+    [({"foot": "walk", "head": "patio"}, 0.5), ({"foot": "walk"}, 0.36), ({"head": "patio"}, 0.5), ({}, 0.36)],
+)
+def test_what_named_points_share_with_the_ground_cancels(fields: dict[str, str], expected: float) -> None:
+    """One setup: the zero is off by 5 mm for all. Heights apart are 0.3 and 0.4 mm (points), 0.3 and 0.2 mm (ground)."""
+    zero = Observation(1, Kind.BENCHMARK, 1, 0.0, 0.0, 5e-3, name="BM", elevation_m=0.0)
+    ground = [
+        Observation(2, Kind.STATION, 1, 1.0, 0.0, 3e-4, tape_m=0.0),
+        Observation(3, Kind.STATION, 1, 2.0, 1.9, 2e-4, tape_m=6.4),
+        Observation(4, Kind.POINT, 1, 3.0, 0.0, 3e-4, name="walk"),
+        Observation(5, Kind.POINT, 1, 4.0, 1.9, 4e-4, name="patio"),
+    ]
+    profile = adjust(Survey((zero, *ground))).profile
+    assert profile.named[-1].u_m > 5e-3
+    sure = solve(profile, brief_of({}, BASE | {"fall": 0} | fields)).options[0].certainty
+    assert sure is not None
+    assert sure.u_rise_m == pytest.approx(expected * 1e-3, abs=1e-5)
 
 
 @pytest.mark.parametrize("fall", ["0 %", "1 %", "2 %", "3 %"])
