@@ -145,6 +145,8 @@ UNITS = {
     0x27AC: "degF",
 }
 """Units of length, pressure and temperature by their assigned number, as `drivers.quantities` names them."""
+UNITLESS = (0x0000, 0x2700)
+"""No unit is told: that of the instrument file counts."""
 
 
 class NotThisLayout(ValueError):
@@ -155,7 +157,8 @@ class NotThisLayout(ValueError):
 class PresentationFormat:
     """How the octets of a characteristic become a number: `raw * 10**exponent` of a unit.
 
-    The exponent counts for whole numbers only; the floating formats carry their own.
+    The exponent counts for whole numbers only; the floating formats carry their own. A `unit` that is none of UNITS is
+    given by its number, and None where the device names none.
     """
 
     format: Format
@@ -172,7 +175,8 @@ class PresentationFormat:
             known = Format(code)
         except ValueError:
             raise NotThisLayout(f"presentation format 0x{code:02X} holds no number") from None
-        return cls(known, exponent if known in INTEGER_OCTETS else 0, UNITS.get(unit))
+        named = None if unit in UNITLESS else UNITS.get(unit, f"unit 0x{unit:04X}")
+        return cls(known, exponent if known in INTEGER_OCTETS else 0, named)
 
     @classmethod
     def of(cls, kind: NumberType) -> "PresentationFormat":

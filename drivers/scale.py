@@ -19,6 +19,8 @@ from drivers.units import unit_of
 
 FARTHEST_M = 20_000.0
 """No height on earth is farther from any zero a person uses."""
+AIR_C = (-90.0, 60.0)
+"""Air near the ground is never colder or warmer (common practice: somewhat beyond the records)."""
 SPAN = re.compile(rf"\s*(?:±\s*)?({NUMBER})\s*(\D.*?)?\s*")
 TEMPERATURE = re.compile(rf"\s*({NUMBER})\s*(?:°|deg(?:rees?)?\s*)?([CFK])?\s*", re.IGNORECASE)
 
@@ -133,6 +135,8 @@ def scale_of(height: HeightTable, fluid: FluidTable | None, site: SiteTable | No
     air = None
     if fluid.kind == "air":
         reference, t_c = quantity(fluid.reference, "Pa"), celsius(fluid.temperature)
+        if not AIR_C[0] <= t_c <= AIR_C[1]:
+            raise ValueError(f"air is between {AIR_C[0]:g} and {AIR_C[1]:g} C, not at {t_c:g} C")
         air = (reference, t_c, gravity)
         metres_per_pascal = air_height_m(reference - 0.5, reference_pa=reference + 0.5, t_c=t_c, gravity=gravity)
     else:

@@ -45,9 +45,16 @@ def _uuid(text: str) -> str:
     return short_uuid(text)
 
 
+def _factor(value: float) -> float:
+    if value == 0 or not math.isfinite(value):
+        raise ValueError("a scale is a number other than 0")
+    return value
+
+
 Text = Annotated[str, BeforeValidator(_as_text)]
 """A quantity with its unit; a bare number is accepted and is in the unit the field says."""
 Duration = Annotated[str, BeforeValidator(_as_text), AfterValidator(_duration)]
+Factor = Annotated[float, AfterValidator(_factor)]
 Uuid = Annotated[str, AfterValidator(_uuid)]
 """What the Bluetooth SIG or a maker numbers services and characteristics with."""
 
@@ -71,6 +78,13 @@ class SerialTable(Table):
     rts: bool | None = Field(None, description="Level of RTS while open; raised if not given.")
     wait: Duration = Field("0 s", description="Pause after opening, for boards that start anew when opened.")
     silence: Duration = Field("5 s", description="Nothing heard for this long means that the line is lost.")
+
+    @field_validator("silence")
+    @classmethod
+    def _lasts(cls, silence: str) -> str:
+        if quantity(silence, "s") == 0:
+            raise ValueError("every line is silent for no time; give a duration such as 5 s")
+        return silence
 
     @field_validator("stop")
     @classmethod
@@ -160,7 +174,7 @@ class RegisterTable(Table):
 
     address: int = Field(ge=0, le=65535, description="Register address, counted from 0.")
     type: Literal["int16", "uint16", "int32", "uint32", "float32"] = Field("int16", description="What it holds.")
-    scale: float = Field(1.0, description="Multiplied with what it holds.")
+    scale: Factor = Field(1.0, description="Multiplied with what it holds.")
 
 
 class ModbusTable(Table):
@@ -172,7 +186,7 @@ class ModbusTable(Table):
     address: int = Field(0, ge=0, le=65535, description="Register of the height, counted from 0.")
     type: Literal["int16", "uint16", "int32", "uint32", "float32"] = Field("float32", description="What it holds.")
     order: Literal["ABCD", "CDAB", "BADC", "DCBA"] = Field("ABCD", description="Order of bytes; A is the highest.")
-    scale: float = Field(1.0, description="Multiplied with what the register holds.")
+    scale: Factor = Field(1.0, description="Multiplied with what the register holds.")
     temperature: RegisterTable | None = Field(None, description="A temperature in degrees Celsius.")
     battery: RegisterTable | None = Field(None, description="Battery in per cent.")
     status: RegisterTable | None = Field(None, description="A register that must read `status_ok`.")
@@ -204,7 +218,7 @@ class FrameField(Table):
     at: int = Field(ge=0, le=255, description="Position of its first byte, the sync bytes counted.")
     type: Literal["int8", "uint8", "int16", "uint16", "int24", "uint24", "int32", "uint32", "float32", "float64"]
     order: Literal["big", "little"] = Field("big", description="Which byte comes first.")
-    scale: float = Field(1.0, description="Multiplied with what it holds.")
+    scale: Factor = Field(1.0, description="Multiplied with what it holds.")
 
     @property
     def size(self) -> int:
@@ -315,7 +329,7 @@ class HeightTable(Table):
 
     unit: str = Field("m", description="Used where the device sends none; a pressure unit makes a pressure instrument.")
     up: Literal[1, -1] = Field(1, description="-1 where the number grows downwards.")
-    scale: float = Field(1.0, description="Multiplied with the number.")
+    scale: Factor = Field(1.0, description="Multiplied with the number.")
     offset: Text = Field("0", description="Added to the height, after scale and sign.")
     resolution: Text = Field("0", description="Smallest step of the number.")
     accuracy: Text = Field("0", description='Stated accuracy: "2 mm", "0.1 %", "2 mm + 0.1 %".')

@@ -100,6 +100,8 @@ class GattDecoder(BaseDecoder):
         reason = self._refusal(number, height)
         if reason is not None or height is None:
             self.rejects[reason or Reject.UNIT] += 1
+            if height is None:
+                self.remark(f"the device tells its values in {layout.unit}, which is no height; choose another")
             return NONE
         return Readings(
             chunk.t_s,
@@ -164,7 +166,7 @@ class GattDecoder(BaseDecoder):
         if layout is None or step is None:
             return
         with contextlib.suppress(ValueError):
-            self.resolution_m = self._scale.span_m(f"{step:.17g} {layout.unit or ''}".rstrip())
+            self.resolution_m = abs(self._scale.up) * self._scale.span_m(f"{step:.17g} {layout.unit or ''}".rstrip())
         if self.resolution_m > COARSE_M:
             self.remark(
                 f"the device tells heights in steps of {self.resolution_m * 1000:g} mm: too coarse to set out steps; "

@@ -252,6 +252,10 @@ def test_any_pattern_is_taken_or_refused(text: str) -> None:
         ('"2 mm"', '"2 mm"\nwindow = "1 (s"', "not a unit"),
         ('"2 mm"', '"2 mm"\nwindow = "1 s/0"', "not a unit"),
         ('"2 mm"', '"2 mm"\nwindow = "1 s*9**9**9**9"', "not a unit"),
+        ('"2 mm"', '"2 mm"\n[height]\nscale = 0.0', "height.scale: a scale is a number other than 0"),
+        ('"2 mm"', '"2 mm"\n[height]\nscale = nan', "height.scale: a scale is a number other than 0"),
+        ('"2 mm"', '"2 mm"\n[serial]\nsilence = 0', "serial.silence: every line is silent for no time"),
+        ('"2 mm"', '"2 mm"\n[fluid]\nkind = "air"\ntemperature = "-300 C"', "air is between -90 and 60 C"),
         ('"2 mm"', '"2 mm"\n[height]\ndrift = "1 mm per 1e-320 h"', "is no drift"),
     ],
 )

@@ -61,7 +61,19 @@ def test_a_characteristic_that_describes_itself() -> None:
 def test_the_file_tells_the_type_where_the_device_does_not() -> None:
     own = "0000a501-3c17-4d2e-9b64-6f1d0c8e7a52"
     file = instrument(f'characteristic = "{own}"\ntype = "sint16"', '[height]\nunit = "mm"\nscale = 0.1')
-    assert heights(GattDecoder(file), (own, "D204")) == pytest.approx([0.1234])
+    decoder = GattDecoder(file)
+    assert heights(decoder, (own, "D204")) == pytest.approx([0.1234])
+    assert decoder.resolution_m == pytest.approx(0.0001)
+
+
+@pytest.mark.parametrize("unit", ["AD27", "2F27", "6327"])
+def test_a_unit_that_is_no_height_is_refused_and_told(unit: str) -> None:
+    """Percentage 0x27AD, degree Celsius 0x272F, degree of an angle 0x2763 (SIG, Assigned Numbers)."""
+    decoder = GattDecoder(instrument())
+    assert heights(decoder, ("2a6c/2904", f"0FFE{unit}010000"), ("2a6c", "7B0000")) == []
+    assert decoder.rejects == {Reject.UNIT: 1}
+    assert "which is no height" in decoder.remarks[-1]
+    assert heights(decoder, ("2a6c/2904", "0FFE0027010000"), ("2a6c", "7B0000")) == [1.23]
 
 
 def test_a_stated_uncertainty_is_a_scale_and_is_told() -> None:
