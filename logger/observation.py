@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+LONGEST_M = 1e6
+"""No distance, height or elevation of a walk is greater, in metres."""
+
 
 class Kind(StrEnum):
     """What a tag was put on; the words of the record protocol."""

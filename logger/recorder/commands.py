@@ -7,7 +7,7 @@ from enum import StrEnum
 from drivers.errors import LengthError
 from drivers.lengths import Units, length_m
 from logger.errors import Refused
-from logger.observation import Kind, Surface
+from logger.observation import LONGEST_M, Kind, Surface
 from logger.recorder.lease import OFF, SHARED
 from logger.session.observed import Tag
 
@@ -180,9 +180,12 @@ def _name(text: str) -> str:
 
 def _length(text: str, units: Units) -> float:
     try:
-        return length_m(text, units)
+        value = length_m(text, units)
     except LengthError as error:
         raise Refused("bad_length", str(error)) from None
+    if abs(value) > LONGEST_M:
+        raise Refused("bad_length", f"{text} is {value:.0f} m: no walk reaches as far; look at the number and its unit")
+    return value
 
 
 def _positive(text: str, units: Units, what: str) -> float:

@@ -14,7 +14,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from logger.errors import WrongFile
-from logger.observation import Observation, Survey
+from logger.observation import LONGEST_M, Observation, Survey
 from logger.reduction.notes_page import Line, PageCheck, Reckoning, Sight, observations, reckon
 from logger.written import number
 
@@ -122,6 +122,8 @@ class _Page:
                 found[name] = cell
             elif (value := number(cell)) is None:
                 self.mistakes.append(f"line {line}: {name} {cell[:40]!r} is not a number")
+            elif abs(value * unit_m) > LONGEST_M:
+                self.mistakes.append(f"line {line}: {name} {cell[:40]!r} is farther than any walk; look at its unit")
             else:
                 found[name] = value * unit_m
         return found

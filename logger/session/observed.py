@@ -5,8 +5,9 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 from logger.observation import Kind, Surface
-from logger.session.events import finite, iso
+from logger.session.events import EventKind, finite, iso
 from logger.session.fieldbook import TAPED, FieldBook
+from logger.session.form import in_form
 from logger.settle import Settled
 
 TAPED_U_M = 0.0009
@@ -51,9 +52,9 @@ class Tag:
 
 
 def observed_body(book: FieldBook, tag: Tag, settled: Settled, since_us: int) -> dict[str, Any]:
-    """The record of one observation; Refused if it cannot be related to the zero, ValueError if not finite."""
+    """The record of one observation; Refused if nothing relates it to the zero, ValueError if nobody could read it."""
     related = book.relate(tag.kind, tag.name, settled.height_m - book.rod_m, tag.given_m)
-    return {
+    body = {
         **asdict(tag),
         "kind": str(tag.kind),
         "n": book.next_n,
@@ -68,6 +69,8 @@ def observed_body(book: FieldBook, tag: Tag, settled: Settled, since_us: int) ->
         "above_zero_m": finite(related.above_zero_m),
         "misclosure_m": related.misclosure_m,
     }
+    in_form(EventKind.OBSERVED, body)
+    return body
 
 
 def _statistics(settled: Settled) -> Mapping[str, Any]:

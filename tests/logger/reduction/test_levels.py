@@ -109,6 +109,7 @@ def test_grid_from_one_height_of_instrument() -> None:
         ("point,bs_yd,fs,known\nA,1,,0\nB,,2,\n", "write the unit as one of"),
         ("point,bs,fs,known\nA,1,,0\nB,,x,\n", "line 3: fs 'x' is not a number"),
         ("point,bs,fs,known\nA,1,,0\nB,,nan,\n", "line 3: fs 'nan' is not a number"),
+        ("point,bs,fs,known\nA,1,,0\nB,,2e6,\n", "line 3: fs '2e6' is farther than any walk"),
         ("point,bs,fs,known\nA,1,,\nB,,1,\n", "elevation of the first point is needed"),
         ("point,bs,is,fs,known\nA,1,,,0\nB,,1,1,\n", "an intermediate sight stands alone"),
         ("point,bs,fs,known\nA,,1,0\n", "the first reading is a backsight"),
