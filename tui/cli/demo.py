@@ -29,6 +29,7 @@ AFTER_THE_WALK = (
     ("verify.json", "verify {walk} --json", "the session checked against its raw bytes"),
 )
 WRITTEN = ("ground.csv", "instrument.toml", "brief.toml", "catalogue.toml")
+ANOTHER = "risewalk demo DIR"
 AT_ONCE = 2
 """Commands after the walk that run side by side."""
 
@@ -88,6 +89,19 @@ def site(name: str) -> str:
     return files("tui.demo").joinpath(name).read_text(encoding="utf-8")
 
 
+def spare_what_is_not_ours(folder: Path) -> None:
+    """CannotWrite where a file that the demo would write over is somebody's own: changed, or of no demo before."""
+    changed = [name for name in WRITTEN if _differs(folder / name, site(name))]
+    walked = (folder / SESSION).exists()
+    theirs = changed + [name for name, *_ in AFTER_THE_WALK if not walked and (folder / name).exists()]
+    if theirs:
+        raise CannotWrite(folder, f"{', '.join(theirs)} there would be written over; name another folder: {ANOTHER}")
+
+
+def _differs(file: Path, text: str) -> bool:
+    return file.exists() and file.read_bytes() != text.encode()
+
+
 def walk_the_slope(folder: Path) -> None:
     """Play the walk: the virtual level on a pseudo-terminal, the recorder on the other end of it."""
     ground, instrument = folder / "ground.csv", folder / "instrument.toml"
@@ -141,11 +155,12 @@ def command(folder: Path) -> None:
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        spare_what_is_not_ours(folder)
         (folder / SESSION).unlink(missing_ok=True)
         for name in WRITTEN:
             (folder / name).write_text(site(name), encoding="utf-8")
     except OSError as error:
-        raise CannotWrite(folder, f"{error.strerror}; name another folder: risewalk demo DIR") from error
+        raise CannotWrite(folder, f"{error.strerror}; name another folder: {ANOTHER}") from error
     walk_the_slope(folder)
     with ThreadPoolExecutor(AT_ONCE) as pool:
         for line in pool.map(lambda artefact: keep(folder, *artefact), AFTER_THE_WALK):

@@ -11,7 +11,7 @@ import click
 
 from drivers.lengths import Units
 from logger.errors import CannotWrite
-from tui.cli.plan import plan_options, read_plan, write_file
+from tui.cli.plan import plan_options, read_plan, spare_session, write_file
 from tui.cli.waiting import waiting
 
 if TYPE_CHECKING:
@@ -36,6 +36,7 @@ def _jsonl(file: Path, out: Path) -> None:
     if str(out) == "-":
         export_jsonl(file, sys.stdout)
         return
+    spare_session(out)
     whole = out.with_name(f"{out.name}.part") if out.is_file() or not out.exists() else out
     try:
         with whole.open("w", encoding="utf-8", newline="\n") as stream:
@@ -146,8 +147,10 @@ def command(*, file: Path, out: Path, form: str, **given: Any) -> None:
 
     `csv` and `json` hold the ground or, with a brief, the marks of the layout. `svg`, `png` and `dxf` are drawings of
     the steps, `landxml` the profile. `jsonl` is the whole session as text, `walk` a copy in one file, also of a session
-    that is being recorded.
+    that is being recorded. Neither a session nor what is read here is written over.
     """
+    if out.resolve() in [read.resolve() for read in (file, given["brief_path"]) if read is not None]:
+        raise click.UsageError(f"{out} is what is read: name another file to write to")
     if form in SESSIONS:
         with waiting("copying the session"):
             SESSIONS[form](file, out)

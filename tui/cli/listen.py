@@ -160,7 +160,12 @@ def _keep(found: "Identified", save: str) -> None:
     path = Path(save) if save.endswith(".toml") else user_folder() / f"{save}.toml"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(dump(proposal), encoding="utf-8")
+        with path.open("x", encoding="utf-8") as file:
+            file.write(dump(proposal))
+    except FileExistsError:
+        raise CannotWrite(
+            path, "it is there already and stays as it is; keep the proposal under another name"
+        ) from None
     except OSError as error:
         raise CannotWrite(path, f"it cannot be written: {error.strerror}") from error
     click.echo(f"kept as {path}; use it with --instrument {save}", err=True)

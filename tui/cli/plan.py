@@ -106,7 +106,8 @@ def positive_m(text: str, units: "Units") -> float:
 
 
 def write_file(path: Path, content: str | bytes) -> None:
-    """Write a result; CannotWrite says what to do where the folder refuses."""
+    """Write a result; CannotWrite says what to do where the folder refuses, or where a session would be lost."""
+    spare_session(path)
     try:
         if isinstance(content, bytes):
             path.write_bytes(content)
@@ -114,3 +115,11 @@ def write_file(path: Path, content: str | bytes) -> None:
             path.write_text(content, encoding="utf-8", newline="")
     except OSError as error:
         raise CannotWrite(path, f"{error.strerror}; name another place to write to") from error
+
+
+def spare_session(path: Path) -> None:
+    """CannotWrite where a file to be written over is a walk: nothing brings it back."""
+    from logger.profile_file import is_session
+
+    if path.is_file() and is_session(path):
+        raise CannotWrite(path, "it is a session and is not written over; name another file")

@@ -79,13 +79,16 @@ def _asbuilt(wanted: Wanted) -> "Sheet":
 def _field_book(wanted: Wanted) -> "Sheet":
     from drivers.lengths import Units
     from logger.profile_file import read_adjustment
-    from logger.session.replay import field_book
+    from logger.session.replay import field_book, units_of
     from logger.session.store import Session
     from logger.sheets.fieldbook import field_book_sheet
 
-    units = Units(wanted.given.get("steps__units") or Units.METRES)
+    told = wanted.given["steps__units"]
+    if told and told not in list(Units):
+        raise click.UsageError(f"--units: {told!r} is none of {', '.join(Units)}")
     with Session.open(wanted.file) as session:
         book = field_book(session)
+    units = Units(told) if told else units_of(wanted.file)
     return field_book_sheet(book, read_adjustment(wanted.file), units)
 
 
