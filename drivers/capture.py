@@ -16,6 +16,8 @@ from drivers.registry import make_decoder
 from drivers.tables import GattTable
 
 PIECE = 4096
+PIECE_S = 0.1
+"""Most time in one piece: decoders take a long pause between two for a gap."""
 BITS_A_BYTE = 10
 """Start, eight data bits, stop: the usual time of one byte on a line."""
 VALUE = re.compile(rb"([\w/-]+) ([0-9A-Fa-f]*)")
@@ -33,9 +35,9 @@ class Decoded:
 
 def captured(path: Path, baud: int, channel: str = "") -> Iterator[Chunk]:
     """The bytes of a file in pieces, timed as a line of this speed would have brought them."""
-    at = 0
+    at, size = 0, min(max(int(PIECE_S * baud / BITS_A_BYTE), 1), PIECE)
     with _opened(path) as capture:
-        while data := capture.read(PIECE):
+        while data := capture.read(size):
             at += len(data)
             yield Chunk(at * BITS_A_BYTE / baud, data, channel)
 

@@ -80,7 +80,6 @@ class ModbusDecoder(BaseDecoder):
         """The readings of the answers this chunk completed."""
         if self._buffer and chunk.t_s - self._heard_s > CUT_S:
             self.rejects[Reject.LENGTH] += 1
-            self._scan(at_end=True)
             self._buffer.clear()
         self._heard_s = chunk.t_s
         rows: list[tuple[float, float | None, float | None]] = []
@@ -97,7 +96,7 @@ class ModbusDecoder(BaseDecoder):
             batteries=batteries if self._table.battery else None,
         )
 
-    def _scan(self, *, at_end: bool = False) -> list[bytes]:
+    def _scan(self) -> list[bytes]:
         """Take the whole frames out of the buffer; what may yet become one stays."""
         frames, at, buffer = [], 0, bytes(self._buffer)
         kept: int | None = None
@@ -114,7 +113,7 @@ class ModbusDecoder(BaseDecoder):
         if done > sum(map(len, frames)):
             self.rejects[Reject.NOT_MINE] += 1
         del self._buffer[:done]
-        return [] if at_end else frames
+        return frames
 
     def _frame_at(self, buffer: bytes, at: int) -> tuple[int, bool]:
         """Size of the whole frame that begins here (0 if none), and whether more bytes could make it one."""
