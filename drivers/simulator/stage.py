@@ -5,11 +5,13 @@ from typing import Any
 from drivers.errors import LengthError
 from drivers.lengths import length_m
 from drivers.quantities import quantity
-from drivers.scale import celsius
+from drivers.scale import FARTHEST_M, celsius
 from drivers.simulator.faults import Fault
 from drivers.simulator.players import Player
 
-COMMANDS = "at, point, shift, unplug, replug, noise, drift, temperature, fault, quit"
+COMMANDS = ("at", "point", "shift", "unplug", "replug", "noise", "drift", "temperature", "fault", "quit")
+WEATHER_C = (-60.0, 100.0)
+"""What every protocol has room for."""
 
 
 class Stage:
@@ -23,9 +25,10 @@ class Stage:
     def command(self, line: str) -> dict[str, Any]:
         """Do one command; what is wrong with it is answered, not raised."""
         word, _, rest = line.strip().partition(" ")
-        act = getattr(self, f"_{word}", None) if word.isalpha() and word.islower() else None
-        if act is None:
-            return {"ok": False, "error": "unknown_command", "message": f"no command {word!r}; there are {COMMANDS}"}
+        if word not in COMMANDS:
+            known = ", ".join(COMMANDS)
+            return {"ok": False, "error": "unknown_command", "message": f"no command {word!r}; there are {known}"}
+        act = getattr(self, f"_{word}")
         try:
             with self._player.lock:
                 return {"ok": True, "did": word, **act(rest.strip())}
@@ -44,7 +47,7 @@ class Stage:
         if not name:
             raise ValueError("name the point, then its height: point BM 0.35")
         if height.strip():
-            self._named[name] = length_m(height)
+            self._named[name] = _on_earth(height)
         elif name not in self._named:
             raise ValueError(f"the height of {name} is not known yet; write point {name} HEIGHT")
         self._player.virtual.hose.put(self._named[name], self._player.clock())
@@ -62,17 +65,19 @@ class Stage:
         return {"port": self._player.port}
 
     def _noise(self, text: str) -> dict[str, Any]:
-        noise_m = abs(length_m(text))
+        noise_m = abs(_on_earth(text))
         self._player.virtual.hose.change(noise_m=noise_m)
         return {"noise_m": noise_m}
 
     def _drift(self, text: str) -> dict[str, Any]:
-        drift_m = length_m(text.removesuffix("per h").removesuffix("/h"))
+        drift_m = _on_earth(text.removesuffix("per h").removesuffix("/h"))
         self._player.virtual.hose.change(drift_m_per_h=drift_m)
         return {"drift_m_per_h": drift_m}
 
     def _temperature(self, text: str) -> dict[str, Any]:
         value = celsius(text)
+        if not WEATHER_C[0] <= value <= WEATHER_C[1]:
+            raise ValueError(f"a temperature lies between {WEATHER_C[0]:g} and {WEATHER_C[1]:g} C, not at {value:g} C")
         self._player.virtual.hose.change(temperature_c=value)
         return {"temperature_c": value}
 
@@ -87,3 +92,11 @@ class Stage:
     def _quit(self, _: str) -> dict[str, Any]:
         self.ended = True
         return {}
+
+
+def _on_earth(text: str) -> float:
+    """A length in metres that every protocol has room for."""
+    value = length_m(text)
+    if abs(value) > FARTHEST_M:
+        raise LengthError(text, "that is farther than anything on earth")
+    return value

@@ -9,6 +9,8 @@ from drivers.reading import Chunk, Reading, Reject
 from drivers.registry import make_decoder
 from drivers.simulator.faults import SPIKE_M, Fault
 from drivers.simulator.hose import Behaviour
+from drivers.simulator.players import PtyPlayer
+from drivers.simulator.stage import Stage
 from drivers.simulator.virtual import VirtualInstrument
 
 RATE_HZ = 100.0
@@ -125,6 +127,16 @@ def test_asked_instruments_drop_out_and_answer_again(speak: str) -> None:
             readings += len(decoder.feed(Chunk(float(second), virtual.hear(question, float(second)))))
     assert virtual.faults.counts[Fault.DROP_OUT] == 20
     assert 30 <= readings <= 40
+
+
+@pytest.mark.parametrize(
+    "line", ["player", "named x", "on_earth 1", "temperature 400 C", "point BM 1e60 m", "noise 1e60 m", "drift 1e60 m"]
+)
+def test_what_no_level_can_do_is_answered(line: str) -> None:
+    with PtyPlayer(VirtualInstrument(speak="frames")) as player:
+        stage = Stage(player)
+        assert stage.command(line)["ok"] is False
+        assert stage.command("temperature 100 C")["ok"] is True
 
 
 @pytest.mark.parametrize("chance", [-0.1, 1.1, float("nan")])
