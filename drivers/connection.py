@@ -13,7 +13,7 @@ from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 
 from drivers.decoders import Decoder
-from drivers.errors import PortError, PortLost, PortSilent
+from drivers.errors import DriverError, PortError, PortLost, PortSilent
 from drivers.instrument import InstrumentFile
 from drivers.ports import Identity, PortFinder
 from drivers.quantities import quantity
@@ -28,8 +28,9 @@ log = logging.getLogger(__name__)
 class Patience:
     """How long is waited, in seconds.
 
-    `opening` bounds the whole of an attempt to open, `silence` what may pass without a byte; None: as the instrument
-    file says. `pause` is the first wait before another attempt, doubled up to `longest_pause`.
+    `opening` bounds an attempt to open, the pause of the instrument file not counted; `silence` what may pass without
+    a byte, None as the instrument file says. `pause` is the first wait before another attempt, doubled up to
+    `longest_pause`.
     """
 
     opening: float = 10.0
@@ -58,6 +59,7 @@ class Connection:
         self._patience = patience or Patience()
         silence = self._patience.silence
         self._silence_s = quantity(instrument.serial.silence, "s") if silence is None else silence
+        self._wait_s = quantity(instrument.serial.wait, "s")
         self._finder = finder or PortFinder()
         self._make = make
         self._identity: Identity | None = None
@@ -89,7 +91,7 @@ class Connection:
                 if self._closed.is_set():
                     break
                 if self.state in (Link.LIVE, Link.STALE):
-                    yield self._change(Link.LOST, why or f"{self.port}: the line was closed")
+                    yield self._change(Link.LOST, why)
                 yield self._change(Link.WAITING, why)
                 await self._sleep(pause_s)
                 pause_s = min(2 * pause_s, self._patience.longest_pause)
@@ -113,14 +115,18 @@ class Connection:
         port = await self._find()
         yield self._change(Link.OPENING, port if port != self.port else "")
         transport = self._transport = self._make(port, self._instrument, self._clock)
-        opening_s = max(self._patience.opening, getattr(transport, "opening_s", 0.0))
+        opening_s = max(self._patience.opening, getattr(transport, "opening_s", 0.0)) + self._wait_s
         try:
             try:
                 async with asyncio.timeout(opening_s):
                     await transport.open()
             except TimeoutError:
                 raise PortSilent(self.port, f"it did not open within {opening_s:g} s") from None
-            self._link = _Link(transport, self._instrument, self._clock)
+            except DriverError:
+                raise
+            except Exception as error:
+                raise _broken(self.port, error) from error
+            self._link = _Link(self.port, transport, self._instrument, self._clock)
             async for event in self._listen(self._link):
                 yield event
         finally:
@@ -142,7 +148,9 @@ class Connection:
             quiet_for = self._clock() - last
             chunk = await link.next(max((silence_s if self.state != Link.LIVE else stale_s) - quiet_for, 0.0))
             if chunk is None and link.ended:
-                return
+                if self._closed.is_set():
+                    return
+                raise PortLost(self.port, "the line was closed")
             if chunk is not None:
                 last = self._clock()
                 if not heard or self.state is Link.STALE:
@@ -175,7 +183,8 @@ class Connection:
 class _Link:
     """An open transport being listened to and, where needed, asked."""
 
-    def __init__(self, transport: Transport, instrument: InstrumentFile, clock: Callable[[], float]) -> None:
+    def __init__(self, port: str, transport: Transport, instrument: InstrumentFile, clock: Callable[[], float]) -> None:
+        self._port = port
         self._transport = transport
         self._clock = clock
         asker = make_decoder(instrument)
@@ -188,7 +197,7 @@ class _Link:
         self._news = asyncio.Event()
         self._answered = asyncio.Event()
         self._tasks: list[asyncio.Task[None]] = []
-        self._error: BaseException | None = None
+        self._error: DriverError | None = None
         self.ended = False
 
     def start(self) -> None:
@@ -224,8 +233,8 @@ class _Link:
                 if self._asker is not None:
                     self._asker.feed(chunk)
                     self._answered.set()
-        except PortError as error:
-            self._error = error
+        except Exception as error:
+            self._error = error if isinstance(error, DriverError) else _broken(self._port, error)
         finally:
             self.ended = True
             self._news.set()
@@ -243,10 +252,16 @@ class _Link:
                         async with asyncio.timeout(self._timeout_s):
                             await self._answered.wait()
                 await asyncio.sleep(max(due - loop.time(), 0.0))
-        except PortError as error:
-            self._error = error
+        except Exception as error:
+            self._error = error if isinstance(error, DriverError) else _broken(self._port, error)
             self.ended = True
             self._news.set()
+
+
+def _broken(port: str, error: Exception) -> PortLost:
+    """What a transport or decoder failed with that should have named its failures: a plug-in, or a mistake of ours."""
+    log.error("%s: %r", port, error, exc_info=error)
+    return PortLost(port, f"what reads it failed ({type(error).__name__}: {error}); tell who made the plug-in")
 
 
 def _silent(instrument: InstrumentFile) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Protocol, runtime_checkable
 
-from drivers.errors import PortLost
+from drivers.errors import PortLost, PortSilent
 from drivers.identify import Recognised, recognise
 from drivers.identify.proposal import UNSURE, Candidate
 from drivers.identify.text import printable_share
@@ -22,6 +22,8 @@ SPEEDS = (9600, 115200, 4800, 19200, 38400, 57600, 2400, 1200)
 """In the order they are tried; the first is what most instruments are delivered with."""
 FIRST_SHARE = 0.3
 """Of the whole time, for the first speed."""
+OPENING_S = 10.0
+"""Opening may take this much longer than the listening."""
 ENOUGH_BYTES = 40
 FEW_BYTES = 12
 READABLE = 0.95
@@ -164,11 +166,14 @@ async def identify(
     clock: Callable[[], float] = time.monotonic,
     make: MakeTransport = make_transport,
 ) -> Identified:
-    """Listen for so many seconds in all and say what was heard. Raises PortMissing, PortBusy or PortDenied."""
+    """Listen for so many seconds in all and say what was heard. PortError where it cannot be opened."""
     until_s = clock() + seconds
     transport = make(port, from_tables(UNKNOWN, "unknown"), clock)
-    async with asyncio.timeout(seconds + 10):
-        await transport.open()
+    try:
+        await _opened(transport, port, seconds + OPENING_S)
+    except BaseException:
+        await transport.close()
+        raise
     hearing = Hearing(transport, clock)
     pump = asyncio.ensure_future(hearing.pump())
     try:
@@ -186,6 +191,16 @@ async def identify(
         await asyncio.gather(pump, return_exceptions=True)
         await transport.close()
     return conclude(hearing)
+
+
+async def _opened(transport: Transport, port: str, within_s: float) -> None:
+    try:
+        async with asyncio.timeout(within_s):
+            await transport.open()
+    except TimeoutError:
+        raise PortSilent(
+            port, f"it did not open within {within_s:g} s; is it in use, or its server out of reach?"
+        ) from None
 
 
 def conclude(hearing: Hearing) -> Identified:

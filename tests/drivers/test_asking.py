@@ -7,12 +7,14 @@ from dataclasses import replace
 
 import pytest
 
+from drivers.errors import PortSilent
+from drivers.identify import hearing
 from drivers.identify.hearing import Identified, identify
 from drivers.identify.proposal import UNSURE
 from drivers.simulator.hose import Shown
 from drivers.simulator.speech import SPEECHES, Modbus, Scpi, Speech
 from drivers.simulator.virtual import VirtualInstrument
-from drivers.transports.simulated import on_stage
+from drivers.transports.simulated import SimulatedTransport, on_stage
 
 SECONDS = 6.0
 
@@ -121,6 +123,22 @@ def assert_right(name: str, heard: Identified) -> None:
         nearest = min(abs(reading.height_m - h) for h in played.shown)
         assert nearest < 0.0006, (name, reading, heard.best)
     assert (heard.best.confidence >= UNSURE) == (name in BY_STANDARD), (name, heard.best)
+
+
+async def test_a_port_that_never_opens_is_named_and_let_go(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(hearing, "OPENING_S", 0.0)
+    done: list[str] = []
+
+    class Stuck(SimulatedTransport):
+        async def open(self) -> None:
+            await asyncio.Event().wait()
+
+        async def close(self) -> None:
+            done.append("closed")
+
+    with pytest.raises(PortSilent, match="did not open within"):
+        await identify("sim://stuck", 0.05, make=Stuck)
+    assert done == ["closed"]
 
 
 async def test_nothing_is_asked_without_leave(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -12,6 +12,7 @@ from awake import Awake
 from link_bench import QUICK, Counting, connected, is_chunk, is_state, level, until
 
 from drivers.connection import Connection, Patience
+from drivers.errors import PortLost
 from drivers.instrument import load
 from drivers.ports import Identity, PortFinder, PortSeen
 from drivers.reading import Chunk, Link, LinkChanged
@@ -82,6 +83,45 @@ def test_identity_by_serial_number_else_by_place() -> None:
     assert Identity(1, 2, None, "1-1").matches(Identity(1, 2, None, "1-1"))
     assert not Identity(1, 2, None, "1-1").matches(Identity(1, 2, None, "1-2"))
     assert not Identity().matches(Identity())
+
+
+@pytest.mark.parametrize("where", ["open", "chunks", "nothing"])
+async def test_what_a_plug_in_did_not_name_is_named_and_healed(where: str) -> None:
+    attempts: list[str] = []
+
+    class Brittle:
+        async def open(self) -> None:
+            attempts.append(where)
+            if where == "open" and len(attempts) > 1:
+                raise RuntimeError("out of breath")
+
+        async def chunks(self) -> AsyncIterator[Chunk]:
+            if where != "nothing":
+                yield Chunk(0.0, b"+1.00 in\r\n")
+            if where == "chunks":
+                raise RuntimeError("out of breath")
+
+        async def write(self, data: bytes) -> None: ...
+
+        async def close(self) -> None: ...
+
+    connection = Connection("brittle://x", load("ascii-lines"), patience=QUICK, make=lambda *_: Brittle())
+    async with connected(connection) as events:
+        if where == "nothing":
+            with pytest.raises(PortLost, match="the line was closed"):
+                await until(events, is_state(Link.WAITING))
+            return
+        while len(attempts) < 4:
+            seen = await until(events, is_state(Link.WAITING))
+        assert "RuntimeError: out of breath" in seen[-1].why
+
+
+async def test_a_long_pause_after_opening_is_no_failure(player: PtyPlayer) -> None:
+    file = load("ascii-lines")
+    slow = file.model_copy(update={"serial": file.serial.model_copy(update={"wait": "0.5 s"})})
+    patience = Patience(opening=0.4, silence=5.0, stale=2.0)
+    async with connected(Connection(player.port, slow, patience=patience)) as events:
+        await until(events, is_chunk)
 
 
 def descriptors() -> int:
