@@ -6,6 +6,7 @@ the same `apply`, so that they cannot differ.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import Any
 
 from logger.errors import Refused
@@ -199,17 +200,41 @@ class FieldBook:
         return given_m
 
     def height_of(self, name: str) -> float | None:
-        """The height of a named mark as last observed, None if it never was."""
-        for entry in self.standing():
-            if entry.body["name"] == name:
-                known = entry.body["known_m"]
-                return float(entry.body["above_zero_m"] if known is None else known)
-        return None
+        """The height of a named mark as last observed; None if it never was, or was counted from what is struck out."""
+        entry = self._last_of(name, len(self.entries) + 1)
+        if entry is None or self.way(entry, counted=entry.body["known_m"] is None) is None:
+            return None
+        known = entry.body["known_m"]
+        return float(entry.body["above_zero_m"] if known is None else known)
+
+    def way(self, entry: Entry, *, counted: bool = True) -> list[tuple[int, Entry]] | None:
+        """The observations, added (+1) or taken off (-1), whose sum is a height above the zero: back to a benchmark.
+
+        Of the height counted from the zero of its stretch or, not `counted`, of the known height that others count
+        from. None where something on the way was struck out.
+        """
+        steps: list[tuple[int, Entry]] = []
+        while True:
+            if counted and (zero := self.zero_entry(entry.body["stretch"], before=entry.n)) is not None:
+                steps += [(1, entry), (-1, zero)]
+                entry = zero
+            elif counted and entry.body["known_m"] != entry.body["above_zero_m"]:
+                return None
+            if entry.body["elevation_m"] is not None:
+                return steps
+            earlier = self._last_of(entry.body["name"], entry.n)
+            if earlier is None:
+                return None
+            entry, counted = earlier, earlier.body["known_m"] is None
+
+    def _last_of(self, name: str, before: int) -> Entry | None:
+        return next((e for e in self.standing(before=before) if e.body["name"] == name), None)
 
     def why_needs_zero(self) -> str:
         """What to do before heights count."""
-        if marks := list(dict.fromkeys(e.body["name"] for e in self.standing() if e.body["name"])):
-            return f"observe the zero again first: benchmark, or turn or point, on {' or '.join(marks[:3])}"
+        named = dict.fromkeys(e.body["name"] for e in self.standing() if e.body["name"])
+        if marks := list(islice((name for name in named if self.height_of(name) is not None), 3)):
+            return f"observe the zero again first: benchmark, or turn or point, on {' or '.join(marks)}"
         return "observe the zero first: benchmark NAME"
 
 

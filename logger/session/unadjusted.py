@@ -1,5 +1,6 @@
 """What a height above the zero is worth as it stands, before the walk is adjusted: told live and in the field book."""
 
+from itertools import starmap
 from typing import Any
 
 from drivers.instrument import InstrumentFile
@@ -40,14 +41,16 @@ def live_told(book: FieldBook, instrument: Instrument, live: Live) -> dict[str, 
 
 def _live_u(book: FieldBook, instrument: Instrument, here: Sighting) -> float | None:
     zero = book.zero_entry(book.stretch)
-    known = None if zero is None else _known(book, zero)
-    return None if zero is None or known is None else sum_u([here, _sighting(zero, -1), *known], instrument)
+    way = None if zero is None else book.way(zero, counted=False)
+    if zero is None or way is None:
+        return None
+    return sum_u([here, _sighting(-1, zero), *starmap(_sighting, way)], instrument)
 
 
 def entry_u(book: FieldBook, instrument: Instrument, entry: Entry) -> float | None:
     """Standard uncertainty of `above_zero_m` of an observation; None where what it counts from was struck out."""
-    way = _way(book, entry)
-    return None if way is None else sum_u(way, instrument)
+    way = book.way(entry)
+    return None if way is None else sum_u(list(starmap(_sighting, way)), instrument)
 
 
 def entry_told(book: FieldBook, instrument: Instrument, entry: Entry) -> dict[str, Any]:
@@ -58,32 +61,7 @@ def entry_told(book: FieldBook, instrument: Instrument, entry: Entry) -> dict[st
     return told
 
 
-def _way(book: FieldBook, entry: Entry) -> list[Sighting] | None:
-    """The readings that an observation's height above the zero is the sum of."""
-    zero = book.zero_entry(entry.body["stretch"], before=entry.n)
-    if zero is None:
-        return _known(book, entry)
-    known = _known(book, zero)
-    return None if known is None else [_sighting(entry, 1), _sighting(zero, -1), *known]
-
-
-def _known(book: FieldBook, entry: Entry) -> list[Sighting] | None:
-    """The readings that the known height of a mark is the sum of, back through its setups: none for a benchmark."""
-    readings: list[Sighting] = []
-    while entry.body["elevation_m"] is None:
-        name = entry.body["name"]
-        earlier = next((e for e in book.standing(before=entry.n) if e.body["name"] == name), None)
-        if earlier is None:
-            return None
-        entry = earlier
-        counted = earlier.body["known_m"] is None
-        if counted and (zero := book.zero_entry(earlier.body["stretch"], before=earlier.n)) is not None:
-            readings += [_sighting(earlier, 1), _sighting(zero, -1)]
-            entry = zero
-    return readings
-
-
-def _sighting(entry: Entry, sign: int) -> Sighting:
+def _sighting(sign: int, entry: Entry) -> Sighting:
     body = entry.body
     at_s, temperature_c = seconds(body["to_us"]), body["temperature_c"]
     return Sighting(sign, body["height_m"] - body["rod_m"], body["u_m"], at_s, body["stretch"], temperature_c)

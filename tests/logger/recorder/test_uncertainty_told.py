@@ -63,3 +63,16 @@ async def test_nothing_is_told_where_the_way_to_the_zero_was_struck_out(across: 
     last = (await across.ask("list"))["observations"][-1]
     assert "above_zero_u_m" not in last
     assert across.recorder.reports.reading()["above_zero_u_m"] is None
+
+
+async def test_a_mark_counted_from_a_zero_struck_out_holds_the_zero_no_longer(site: Any) -> None:
+    await site.start()
+    await site.tag("benchmark BM 100", 1.0)
+    await site.tag("benchmark B2 101", 2.2)
+    await site.tag("turn TP", 2.0)
+    for n in (2, 1):
+        assert (await site.ask(f"strike {n}"))["ok"]
+    assert "benchmark NAME" in (await site.ask("status"))["message"]
+    assert (await site.ask("turn TP"))["error"] == "needs_zero"
+    rows = (await site.ask("list"))["observations"]
+    assert ["above_zero_u_m" in row for row in rows] == [True, False, False], "B2 was told as counted from BM"
