@@ -45,7 +45,7 @@ def _share(profile: Profile, line: list[int], station_m: float) -> Floats:
 def _covariance(profile: Profile) -> Floats:
     if profile.covariance_m2 is not None:
         return profile.covariance_m2
-    return np.diag([point.u_m**2 for point in (*profile.points, *profile.named)])
+    return np.diag([u_m**2 for u_m in (*(p.u_m for p in profile.points), *(n.u_m for n in profile.named))])
 
 
 def certainty(option: Option, u_m: float, brief: Brief) -> Certainty:

@@ -69,7 +69,8 @@ class WholeUnits:
         buried, left = _part(left, (-flights * u.bury_m, 0.0))
         foot, left = _part(left, (-u.foot_down_m, u.foot_up_m))
         head, left = _part(left, (-u.head_up_m, u.head_down_m))
-        return TakeUp(p.fall + fall / p.run_m, u.joint_m + opened / joints, -buried / flights, foot, -head, left)
+        steeper = fall / p.run_m if p.run_m > SAME_M else 0.0
+        return TakeUp(p.fall + steeper, u.joint_m + opened / joints, -buried / flights, foot, -head, left)
 
     def cause(self, words: Words) -> Cause:
         """Why this count of units does not make the rise."""
