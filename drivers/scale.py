@@ -142,12 +142,16 @@ def scale_of(height: HeightTable, fluid: FluidTable | None, site: SiteTable | No
     else:
         metres_per_pascal = head_m(1.0, density_of(fluid), gravity)
     bare = Scale(height.unit, 1.0, 0.0, metres_per_pascal, None, -FARTHEST_M, FARTHEST_M)
+    least_m = bare.span_m(height.least) if height.least else -FARTHEST_M
+    most_m = bare.span_m(height.most) if height.most else FARTHEST_M
+    if least_m >= most_m:
+        raise ValueError(f"no height is between least {height.least} and most {height.most}")
     return Scale(
         height.unit,
         height.up * height.scale * _two_legs(fluid),
         bare.span_m(height.offset),
         metres_per_pascal,
         air,
-        bare.span_m(height.least) if height.least else -FARTHEST_M,
-        bare.span_m(height.most) if height.most else FARTHEST_M,
+        least_m,
+        most_m,
     )

@@ -39,6 +39,12 @@ def _duration(text: str) -> str:
     return text
 
 
+def _lasting(text: str) -> str:
+    if quantity(text, "s") == 0:
+        raise ValueError("it must last; write a duration such as 1 s")
+    return text
+
+
 def _uuid(text: str) -> str:
     if text and not is_uuid(text):
         raise ValueError("write a 16-bit number such as 2A6C, or a whole UUID")
@@ -54,6 +60,8 @@ def _factor(value: float) -> float:
 Text = Annotated[str, BeforeValidator(_as_text)]
 """A quantity with its unit; a bare number is accepted and is in the unit the field says."""
 Duration = Annotated[str, BeforeValidator(_as_text), AfterValidator(_duration)]
+Lasting = Annotated[Duration, AfterValidator(_lasting)]
+"""A duration longer than none."""
 Factor = Annotated[float, AfterValidator(_factor)]
 Uuid = Annotated[str, AfterValidator(_uuid)]
 """What the Bluetooth SIG or a maker numbers services and characteristics with."""
@@ -77,14 +85,7 @@ class SerialTable(Table):
     dtr: bool | None = Field(None, description="Level of DTR while open; raised if not given.")
     rts: bool | None = Field(None, description="Level of RTS while open; raised if not given.")
     wait: Duration = Field("0 s", description="Pause after opening, for boards that start anew when opened.")
-    silence: Duration = Field("5 s", description="Nothing heard for this long means that the line is lost.")
-
-    @field_validator("silence")
-    @classmethod
-    def _lasts(cls, silence: str) -> str:
-        if quantity(silence, "s") == 0:
-            raise ValueError("every line is silent for no time; give a duration such as 5 s")
-        return silence
+    silence: Lasting = Field("5 s", description="Nothing heard for this long means that the line is lost.")
 
     @field_validator("stop")
     @classmethod
@@ -141,6 +142,8 @@ class LinesTable(Table):
             raise ValueError("columns must tell where the height stands")
         if unknown := set(self.columns) - {"height", "sign", "unit", "temperature", "battery", "stable"}:
             raise ValueError(f"columns do not know {', '.join(sorted(unknown))}")
+        if empty := [name for name, (first, end) in self.columns.items() if not 0 <= first < end]:
+            raise ValueError(f"{', '.join(empty)}: columns count from 0, the first before the end")
         return self
 
 
@@ -150,7 +153,9 @@ class NmeaTable(Table):
     kind: Literal["nmea0183"] = "nmea0183"
     sentence: Literal["GGA", "DPT", "DBT", "XDR"] = Field("GGA", description="Which sentence holds the height.")
     transducer: str = Field("", description="XDR: name or type letter of the transducer with the height.")
-    talker: str = Field("", description="Only sentences of this talker (two letters).")
+    talker: str = Field(
+        "", pattern=r"^([A-Z][A-Z0-9])?$", description="Only sentences of this talker (two capital letters)."
+    )
     checksum: Literal["required", "optional"] = Field("required", description="Whether a sentence without one counts.")
 
 
@@ -166,13 +171,13 @@ class ScpiTable(Table):
 
 REGISTERS = {"int16": 1, "uint16": 1, "int32": 2, "uint32": 2, "float32": 2}
 CHECK_BYTES = {"none": 0, "xor": 1, "sum": 1, "sum-negated": 1, "crc16": 2, "crc16-ccitt": 2}
-SIZES = {"8": 1, "16": 2, "24": 3, "32": 4, "64": 8}
+LAST_REGISTER = 65535
 
 
 class RegisterTable(Table):
     """One more value in the same Modbus read."""
 
-    address: int = Field(ge=0, le=65535, description="Register address, counted from 0.")
+    address: int = Field(ge=0, le=LAST_REGISTER, description="Register address, counted from 0.")
     type: Literal["int16", "uint16", "int32", "uint32", "float32"] = Field("int16", description="What it holds.")
     scale: Factor = Field(1.0, description="Multiplied with what it holds.")
 
@@ -183,7 +188,7 @@ class ModbusTable(Table):
     kind: Literal["modbus"] = "modbus"
     unit: int = Field(1, ge=1, le=247, description="Address of the instrument on the line.")
     function: Literal[3, 4] = Field(3, description="3 holding registers, 4 input registers.")
-    address: int = Field(0, ge=0, le=65535, description="Register of the height, counted from 0.")
+    address: int = Field(0, ge=0, le=LAST_REGISTER, description="Register of the height, counted from 0.")
     type: Literal["int16", "uint16", "int32", "uint32", "float32"] = Field("float32", description="What it holds.")
     order: Literal["ABCD", "CDAB", "BADC", "DCBA"] = Field("ABCD", description="Order of bytes; A is the highest.")
     scale: Factor = Field(1.0, description="Multiplied with what the register holds.")
@@ -198,6 +203,8 @@ class ModbusTable(Table):
         first, count = self.span
         if count > 125:
             raise ValueError(f"registers {first} to {first + count - 1} are more than the 125 of one read")
+        if first + count > LAST_REGISTER + 1:
+            raise ValueError(f"there is no register beyond {LAST_REGISTER}")
         return self
 
     @property
@@ -223,7 +230,7 @@ class FrameField(Table):
     @property
     def size(self) -> int:
         """Its number of bytes."""
-        return SIZES[self.type.lstrip("uintfloa")]
+        return int("".join(filter(str.isdigit, self.type))) // 8
 
 
 class FramesTable(Table):
@@ -245,6 +252,8 @@ class FramesTable(Table):
         end = self.length - CHECK_BYTES[self.check]
         if len(self.sync_bytes) > end:
             raise ValueError("the sync bytes are longer than the frame")
+        if self.check != "none" and self.check_from >= end:
+            raise ValueError(f"check_from stands beyond the frame's {end} bytes before the check")
         for name in ("height", "temperature", "battery", "status"):
             field: FrameField | None = getattr(self, name)
             if field is not None and field.at + field.size > end:
