@@ -235,7 +235,7 @@ class RisewalkApp(App[str]):
 
     def on_best_solved(self, solved: BestSolved) -> None:
         """Keep it for every screen."""
-        self.draft.best = solved.best
+        self.draft.keep(solved.best)
         for screen in self.screen_stack:
             screen.post_message(BestSolved(solved.best))
 

@@ -119,7 +119,9 @@ async def test_the_palette_does_what_it_finds(pilot: Pilot[str], recorder) -> No
     await until(pilot, lambda: isinstance(app.screen, Palette) and app.focused)
     await pilot.press(*"remark")
     await until(pilot, lambda: app.screen.query_one("OptionList").option_count == 1)
-    await pilot.press(*"q")
+    await pilot.press(*["backspace"] * 6, *"surface")
+    await until(pilot, lambda: app.screen.query_one("OptionList").highlighted_option.id == "screen.surface")
+    await pilot.press(*["backspace"] * 7, *"remarkq")
     assert str(app.screen.query_one("#wrong").content) == NOTHING
     await pilot.press("enter", "backspace", "enter")
     await until(pilot, lambda: isinstance(app.screen, Ask) and app.focused)

@@ -8,7 +8,9 @@ import pytest
 from textual.pilot import Pilot
 
 from tui.app import RisewalkApp
+from tui.messages import BestSolved
 from tui.screens.ask import Told
+from tui.walking.best import Best, Question
 from tui.walking.opening import Opening
 from tui.widgets.bars import Saying, TakeBar
 from tui.widgets.numerals import Numerals
@@ -274,3 +276,29 @@ async def test_after_a_gap_the_mark_sighted_from_here_is_asked_for(opened: Opene
         await observed(pilot, recorder, 4)
         recorder.loses_link()
         await until(pilot, lambda: "zero on BM" in take_bar(pilot))
+
+
+async def test_a_zero_that_does_not_come_back_is_an_alarm(opened: Opened, recorder) -> None:
+    """3 mm is the least limit of a closure here; the answer is on the line of what was said, not in the list alone."""
+    async with opened() as pilot:
+        await pilot.press("space")
+        await observed(pilot, recorder, 1)
+        for count, off_m in ((2, 0.002), (3, 0.05)):
+            recorder.shows(0.5 + off_m)
+            await pilot.press("z", "space")
+            await observed(pilot, recorder, count)
+            await until(
+                pilot, lambda off_m=off_m: said(pilot).startswith("OFF " if off_m == 0.05 else "Taken and saved")
+            )
+            line = pilot.app.screen.query_one("#said", Saying)
+            assert (line._style == "alarm") is (off_m == 0.05)
+
+
+async def test_a_layout_of_another_session_is_not_taken_for_this_one(opened: Opened, tmp_path: Path) -> None:
+    """A solver may answer when the session it was asked of is no more in front."""
+    async with opened() as pilot:
+        app = pilot.app
+        app.post_message(BestSolved(Best(Question(tmp_path / "other.walk"), trouble="of another")))
+        app.post_message(BestSolved(Best(Question(app.session), trouble="of this")))
+        await until(pilot, lambda: app.draft.best)
+        assert app.draft.best.trouble == "of this"

@@ -228,6 +228,11 @@ async def chosen(on: Job) -> None:
     await on.keys("c", "w", *"3", "enter")
     await on.until(lambda: details._pairs[0][0] == "why")
     assert "3 risers" in details._pairs[0][1]
+    refused = on.app.draft.best.options.refused[0].risers
+    await on.keys("w", "w", *str(refused), "enter")
+    await on.until(lambda: any("would mend it" in text for _, text in details._pairs))
+    assert f"{refused} risers cannot be" in details._pairs[0][1]
+    await on.until(lambda: "Working" not in on.says())
     await on.keys("w")
 
 

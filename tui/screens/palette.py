@@ -14,17 +14,17 @@ NOTHING = "nothing is called that"
 
 
 def commands_at(place: Place) -> dict[str, str]:
-    """What can be done on a screen: the action, and its words with the key."""
+    """What can be done on a screen: the action, and what it does, with key and label as on the key bar."""
     screens = {f"app.go('{to.value}')": f"Go to {to}" for to in JOB if to is not place}
     here = (a for a in actions_at(place) if a.name != "command_palette")
-    return screens | {a.target: f"{a.does}  ({a.key_shown})" for a in here}
+    return screens | {a.target: f"{a.does}  ({a.key_shown} {a.label})" for a in here}
 
 
 class Palette(Choose):
     """Asks for an action by words typed; the answer is the action as the framework calls it."""
 
     def __init__(self, place: Place) -> None:
-        super().__init__(f"What to do here ({place})? Type its words.", commands_at(place))
+        super().__init__("What to do? Type its words.", commands_at(place))
         self._typed = ""
 
     def compose(self) -> ComposeResult:

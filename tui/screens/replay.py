@@ -96,7 +96,7 @@ class ReplayScreen(WalkScreen):
     def on_best_solved(self, solved: BestSolved) -> None:
         """A layout: of the walk of the past, or of the one that goes on meanwhile."""
         if solved.best.question.until_us is not None:
-            self._draft.best = solved.best
+            self._draft.keep(solved.best)
 
     def best_words(self) -> tuple[str, str]:
         """How far it has come, and the best layout by then."""

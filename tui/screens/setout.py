@@ -43,7 +43,7 @@ class SetOutScreen(MarkingScreen):
             self.send(*(f"strike {row.n} # {TAKEN_AGAIN}" for row in moved))
 
     def action_level(self) -> None:
-        """Work to base top, subgrade, ground crossing or finished height."""
+        """Work to the next height that the brief gives."""
         if self.marking is not None:
             self.marking.next_level()
             self.show_all()

@@ -52,6 +52,7 @@ class StepsScreen(JobScreen):
 
     def on_mount(self) -> None:
         """Show what is solved already, and solve what is not."""
+        self.desk.draft.explain = None
         self._show()
         self.desk.draft.ask()
 
@@ -83,13 +84,18 @@ class StepsScreen(JobScreen):
     def action_why_not(self) -> None:
         """Why a count is where it is or cannot be; again: the findings of the chosen one."""
         if self._shows == WHY_NOT:
-            self._shows = FINDINGS
+            self._shows, self.desk.draft.explain = FINDINGS, None
             self._show()
         elif self.desk.draft.best is not None:
             self._ask(Ask(WHY, "", _no_count, blank=True), self._explain)
 
     def _explain(self, count: str) -> None:
-        self._shows, self._count = WHY_NOT, int(count) if count else None
+        draft = self.desk.draft
+        self._shows, self._beside = WHY_NOT, None
+        self._count = draft.explain = int(count) if count else None
+        if plan.lacks_mends(draft.best, self._count):
+            self.say("Working out what would do …")
+            draft.ask()
         self._show()
 
     def action_compare(self) -> None:
@@ -162,6 +168,8 @@ class StepsScreen(JobScreen):
         self.desk.title_tabs(self)
         sentence, said = self.query_one("#sentence", Saying), self.query_one("#said", Saying)
         self.query_one(Hillside).show(self._ground(), self.desk.draft.steps)
+        if said.text.startswith("Working") and self.desk.draft.answered:
+            said.show("")
         if best is None or option is None:
             sentence.show("Nothing to lay steps on yet." if best is None else plan.why_none(best), "alarm")
             self.query_one("#measures", Saying).show("")
@@ -174,8 +182,6 @@ class StepsScreen(JobScreen):
         assert best.options is not None
         self.query_one(Layouts).show(best.options.options, option, units, self._beside)
         self.query_one(Told).show(self._details(option))
-        if said.text.startswith("Working"):
-            said.show("")
         wanted = self.desk.draft.wanted
         if not said.text and wanted is not None and not wanted.text("steps.top"):
             said.show(ASKS_THE_TOP, "strong")

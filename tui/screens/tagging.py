@@ -7,7 +7,7 @@ from textual import work
 from tui.messages import RecorderGone
 from tui.screens.job import JobScreen
 from tui.sound import Sound
-from tui.walking.telling import called, told
+from tui.walking.telling import astray, called, told
 from tui.walking.walk import Answer, Walk
 from tui.widgets.bars import TakeBar
 
@@ -128,9 +128,10 @@ class TaggingScreen(JobScreen):
         if answer.get("ok"):
             taken = answer.get("event") == "observed"
             rows = self.walk.rows if self.walk else []
-            self.say(told(answer, rows, self.desk.units), "sure" if taken else "plain")
+            off = taken and any(row.n == answer["n"] and astray(row) for row in rows)
+            self.say(told(answer, rows, self.desk.units), "alarm" if off else "sure" if taken else "plain")
             if taken:
-                self.desk.sounder.play(Sound.TAKEN)
+                self.desk.sounder.play(Sound.REFUSED if off else Sound.TAKEN)
         elif answer.get("error") != "cancelled":
             self.say(str(answer.get("message") or answer.get("error")), "alarm")
             self.desk.sounder.play(Sound.REFUSED)

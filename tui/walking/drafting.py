@@ -27,6 +27,8 @@ class Drafting:
         self.wanted: Wanted | None = None
         self.best: Best | None = None
         self.risers: int | None = None
+        self.explain: int | None = None
+        """A count of which is asked why it cannot be."""
         self._session = Path()
         self._counts = (-1, -1)
         self._solver = Solver(solved, told)
@@ -35,7 +37,7 @@ class Drafting:
 
     def clear(self) -> None:
         """Another session: nothing is known of its steps."""
-        self.wanted = self.best = self.risers = None
+        self.wanted = self.best = self.risers = self.explain = None
         self._counts = (-1, -1)
 
     def begin(self, session: Path, brief: Path | None, units: Units) -> str:
@@ -58,7 +60,21 @@ class Drafting:
     def ask(self, until_us: int | None = None) -> None:
         """Lay steps on what is in the file by now, or was at a session time."""
         if self.wanted is not None:
-            self._solver.ask(Question(self._session, self.wanted.document, str(self.wanted.path), until_us))
+            source = str(self.wanted.path)
+            self._solver.ask(Question(self._session, self.wanted.document, source, until_us, self.explain))
+
+    def keep(self, best: Best) -> None:
+        """Keep an answer, unless another session was opened since it was asked for."""
+        if best.question.file == self._session:
+            self.best = best
+
+    @property
+    def answered(self) -> bool:
+        """Whether what was last wanted is answered by now."""
+        if self.best is None or self.wanted is None:
+            return False
+        question = self.best.question
+        return question.document is self.wanted.document and question.explain == self.explain
 
     def ask_check(self) -> None:
         """Judge what is built so far against the layout chosen."""

@@ -126,6 +126,12 @@ def why_not(best: Best, risers: int | None) -> list[tuple[str, str]]:
     return [("why", first), *(("", line.strip()) for line in more)]
 
 
+def lacks_mends(best: Best | None, risers: int | None) -> bool:
+    """Whether a count cannot be and what would mend it was not worked out."""
+    refused = best.options.refused if best and best.options else ()
+    return any(each.risers == risers and not each.mends for each in refused)
+
+
 def compared(best: Best, one: "Option", other: "Option", units: Units) -> list[tuple[str, str]]:
     """Two layouts side by side, measure by measure."""
     rows = [("risers", str(one.risers), str(other.risers)), ("treads", str(one.treads), str(other.treads))]

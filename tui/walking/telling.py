@@ -79,5 +79,16 @@ def _taken(row: Row | None, units: Units) -> str:
     if row.taped:
         return f"Taken and saved {clock_time(row.at)}: {called(row, units)}, {distance(row.height_m, units)}"
     value = f"{height(row.above_zero_m, units)} {give_or_take(COVERAGE * row.above_zero_u_m, units)}"
-    off = "" if row.misclosure_m is None else f", off {height(row.misclosure_m, units)}"
-    return f"Taken and saved {clock_time(row.at)}: {called(row, units)}, {value}{off}"
+    off = "" if row.misclosure_m is None else f"off {height(row.misclosure_m, units)}"
+    taken = f"Taken and saved {clock_time(row.at)}: {called(row, units)}, {value}"
+    if astray(row):
+        return f"{off.upper()}: is it the same mark, untouched? Observe it again. {taken}"
+    return f"{taken}, {off}" if off else taken
+
+
+def astray(row: Row) -> bool:
+    """Whether a point of known height was found farther off than a walk that closes may be."""
+    from logger.reduction.closure import Tolerance
+
+    off_m, u_m = row.misclosure_m, row.above_zero_u_m
+    return off_m is not None and abs(off_m) > Tolerance().limit_m(u_m, walked_m=0.0)
