@@ -157,7 +157,10 @@ class _Page:
 
     def _moves(self, values: Sequence[tuple[int, dict[str, float | str], float]], has_setup: bool) -> set[int]:
         if has_setup:
-            return {i + 1 for i, (a, b) in enumerate(pairwise(values)) if a[1].get("setup") != b[1].get("setup")}
+            moved = {i + 1 for i, (a, b) in enumerate(pairwise(values)) if a[1].get("setup") != b[1].get("setup")}
+            alone = [values[i][0] for i in sorted({0, *moved}) if values and i + 1 in {*moved, len(values)}]
+            self.mistakes += [f"line {n}: the only reading of its setup ties nothing to it" for n in alone]
+            return moved
         steps = [b[2] - a[2] for a, b in pairwise(values)]
         down = sum(s > 0 for s in steps) * 2 >= len(steps)
         moved = {i + 1 for i, s in enumerate(steps) if (s < 0) is down and s != 0}
@@ -178,7 +181,13 @@ class _Page:
         if lines[0].known_m is None:
             self.mistakes.append(f"line {lines[0].number}: the elevation of the first point is needed (column known)")
         heard: set[str] = set()
+        known: dict[str, tuple[int, float]] = {}
         for line in lines:
+            if line.known_m is not None:
+                before, known_m = known.setdefault(line.point, (line.number, line.known_m))
+                if abs(line.known_m - known_m) > SAME_M:
+                    told = f"{line.point} is known at {line.known_m:.3f} m, on line {before} at {known_m:.3f} m"
+                    self.mistakes.append(f"line {line.number}: {told}")
             alone = Sight.BACK in line.readings and Sight.FORE not in line.readings and heard
             if alone and line.known_m is None and line.point not in heard:
                 self.mistakes.append(f"line {line.number}: a setup begins on {line.point}, which has no height yet")

@@ -54,3 +54,14 @@ def test_wrong_pairs_are_told_line_by_line() -> None:
         read_pairs("set,a_m\n", "pairs.csv")
     with pytest.raises(WrongFile, match="at least 3 pairs"):
         read_pairs("set,a_m,b_m\n1,1,2\n", "pairs.csv")
+    with pytest.raises(WrongFile, match="line 2: write set 1 or 2"):
+        read_pairs("a_m,b_m,set\n1,2\n", "pairs.csv")
+
+
+def test_a_coarse_instrument_that_shows_one_difference_only_is_not_failed_by_the_rounding_of_floats() -> None:
+    rows = [f"1,{n}.1,{n}.0" for n in (1, 1, 1)] + [f"2,{n}.3,{n}.2" for n in (1, 2, 2)]
+    first, second = read_pairs("\n".join(["set,a_m,b_m", *rows]), "pairs.csv")
+    assert set(first) != set(second), "differences of floats"
+    result = evaluate(first, second, stated_m=0.001)
+    assert result.passed
+    assert "no scatter" in result.notes[-1]

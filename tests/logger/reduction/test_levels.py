@@ -110,6 +110,8 @@ def test_grid_from_one_height_of_instrument() -> None:
         ("point,bs,fs,known\nA,1,,0\nB,,x,\n", "line 3: fs 'x' is not a number"),
         ("point,bs,fs,known\nA,1,,0\nB,,nan,\n", "line 3: fs 'nan' is not a number"),
         ("point,bs,fs,known\nA,1,,0\nB,,2e6,\n", "line 3: fs '2e6' is farther than any walk"),
+        ("point,reading,setup,known\nA,1,1,0\nB,2,2,\nC,3,3,\nD,4,3,\n", "line 3: the only reading of its setup"),
+        ("point,bs,fs,known\nA,1,,0\nB,1,1,\nA,,1,0.2\n", "line 4: A is known at 0.200 m, on line 2 at 0.000 m"),
         ("point,bs,fs,known\nA,1,,\nB,,1,\n", "elevation of the first point is needed"),
         ("point,bs,is,fs,known\nA,1,,,0\nB,,1,1,\n", "an intermediate sight stands alone"),
         ("point,bs,fs,known\nA,,1,0\n", "the first reading is a backsight"),
