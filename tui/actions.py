@@ -133,7 +133,7 @@ ACTIONS = (
     _set_out("take", "space enter", "take", "Keep what is under the probe at this mark, and go on to the next."),
     _set_out("next_mark", "down right n", "next", "The next mark, without taking this one."),
     _set_out("last_mark", "up left p", "before", "The mark before."),
-    _set_out("level", "l", "level", "Work to another height: finished, top of course, base top, subgrade, or ground crossing."),
+    _set_out("level", "l", "level", "Work to another height: finished, course, base top, subgrade, ground crossing."),
     _set_out("zero", "z", "zero", "Observe the zero again."),
     _set_out("force", "f", "force", "Take the next reading without waiting for it to be steady."),
     _set_out("stop_waiting", "escape", "stop", "End the wait for a steady reading.", on_bar=False),

@@ -89,7 +89,8 @@ class CheckScreen(MarkingScreen):
         target, units = self.target, self.desk.units
         if target is None:
             return
-        ask = Ask(asks.format(target.riser), "", lambda text: entries.wrong_length(text, units))
+        words = entries.asks_length(asks.format(target.riser), units)
+        ask = Ask(words, "", lambda text: entries.wrong_length(text, units))
         self._ask(ask, lambda text: self.send(f"{word} {target.riser} {entries.with_unit(text, units)}"))
 
     def action_undo(self) -> None:

@@ -129,7 +129,7 @@ class WalkScreen(TaggingScreen):
         """Type a station."""
         units = self.desk.units
         first = key if key.isdigit() else {"full_stop": ".", "minus": "-"}.get(key, "")
-        words = f"Station ({units.bare_unit} unless a unit is written)"
+        words = entries.asks_length("Station", units)
         self._ask(
             Ask(words, first, lambda text: entries.wrong_station(text, units)),
             lambda text: self._tag(entries.station(text, units)),
@@ -150,7 +150,8 @@ class WalkScreen(TaggingScreen):
     def action_rod(self) -> None:
         """Say how high the stick under the probe is."""
         units = self.desk.units
-        ask = Ask("Height of the stick under the probe, 0 for none", "", lambda text: entries.wrong_length(text, units))
+        words = entries.asks_length("Height of the stick under the probe, 0 for none", units)
+        ask = Ask(words, "", lambda text: entries.wrong_length(text, units))
         self._ask(ask, lambda text: self.send(f"rod {entries.with_unit(text, units)}"))
 
     def action_undo(self) -> None:

@@ -18,6 +18,11 @@ def with_unit(text: str, units: Units) -> str:
     return f"{text} {units.bare_unit}" if BARE.fullmatch(text) else text
 
 
+def asks_length(words: str, units: Units) -> str:
+    """A question for a length, with what a bare number would be in."""
+    return f"{words} ({units.bare_unit} unless a unit is written)"
+
+
 def station(text: str, units: Units) -> Suggestion:
     """The tag of a typed station: `12.5`, `12 ft 6 in`, `12 left 2`, `12 # edge of the bench`."""
     where, mark, note = text.partition("#")
