@@ -3,6 +3,7 @@
 from textwrap import wrap
 
 from logger.sheets.document import Block, Cell, Drawing, Lines, Sheet, Table
+from logger.shown import shown
 
 WIDE = 100
 """Sentences are broken to this many letters."""
@@ -15,7 +16,7 @@ def plain_text(sheet: Sheet) -> str:
     lines = [sheet.title, sheet.job, "", *(f"{name}: {value}" for name, value in sheet.facts)]
     for block in sheet.filled:
         lines += _block(block)
-    return "\n".join(_printable(line) for line in [*lines, "", sheet.foot]) + "\n"
+    return "\n".join(shown(line) for line in [*lines, "", sheet.foot]) + "\n"
 
 
 def _block(block: Block) -> list[str]:
@@ -33,7 +34,7 @@ def _block(block: Block) -> list[str]:
 
 
 def _table(table: Table) -> list[str]:
-    cells = [(_named(row[0]), *(_printable(cell.text) for cell in row[1:])) for row in table.rows]
+    cells = [(_named(row[0]), *(shown(cell.text) for cell in row[1:])) for row in table.rows]
     columns = [[head, *column] for head, *column in zip(table.heads, *cells, strict=True)]
     lined = [_lined_up(column) for column in columns]
     return ["  ".join(row).rstrip() for row in zip(*lined, strict=True)]
@@ -41,14 +42,10 @@ def _table(table: Table) -> list[str]:
 
 def _named(cell: Cell) -> str:
     """What a line is of, with its remark: without that two lines of one step could not be told apart."""
-    return _printable(f"{cell.text} {cell.under}".rstrip())
+    return shown(f"{cell.text} {cell.under}".rstrip())
 
 
 def _lined_up(column: list[str]) -> list[str]:
     width = max(map(len, column))
     left = max(map(len, column[1:]), default=0) > LONG
     return [text.ljust(width) if left else text.rjust(width) for text in column]
-
-
-def _printable(text: str) -> str:
-    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)

@@ -251,7 +251,7 @@ def test_quote_without_prices_is_a_usage_error(risewalk: Command, job: tuple[Pat
         (("takeoff", "--terms", "terms.toml"), (), 2, "terms go with prices"),
         (("takeoff", "--catalogue", "nothing.toml"), (), 4, "nothing.toml: No such file"),
         (("takeoff", "--catalogue", CATALOGUE, "--alternative", "gold"), (), 4, "there are natural stone"),
-        (("setout", "--tolerance", "-1 mm"), (), 2, "must be more than nothing"),
+        (("setout", "--tolerance", "-1 mm"), (), 2, "for --tolerance: '-1 mm' must be more than nothing"),
         (("sheet", "--out", "marks.docx"), (), 2, "a sheet is written as .html or .htm or .pdf"),
         (("asbuilt", "--built", "nothing.walk"), (), 4, "nothing.walk: there is no such file"),
     ],

@@ -8,8 +8,9 @@ import click
 
 from drivers.lengths import Units
 from tui.cli import OK, OUT_OF_TOLERANCE
+from tui.cli.option_lengths import length_over_nothing
 from tui.cli.output import emit_json
-from tui.cli.plan import EXISTING, live_options, plan_arguments, positive_m, read_plan
+from tui.cli.plan import EXISTING, live_options, plan_arguments, read_plan
 
 if TYPE_CHECKING:
     from logger.asbuilt import Limits
@@ -21,11 +22,14 @@ def limits_of(tolerance: str | None, evenness: str | None, depth: str | None, un
 
     limits = Limits()
     if tolerance is not None:
-        limits = replace(limits, face_m=positive_m(tolerance, units), face_rule="the tolerance asked for")
+        face_m = length_over_nothing(tolerance, "--tolerance", units)
+        limits = replace(limits, face_m=face_m, face_rule="the tolerance asked for")
     if evenness is not None:
-        limits = replace(limits, evenness_m=positive_m(evenness, units), evenness_rule="the evenness asked for")
+        evenness_m = length_over_nothing(evenness, "--evenness", units)
+        limits = replace(limits, evenness_m=evenness_m, evenness_rule="the evenness asked for")
     if depth is not None:
-        limits = replace(limits, depth_m=positive_m(depth, units), depth_rule="the depth tolerance asked for")
+        depth_m = length_over_nothing(depth, "--depth-tolerance", units)
+        limits = replace(limits, depth_m=depth_m, depth_rule="the depth tolerance asked for")
     return limits
 
 

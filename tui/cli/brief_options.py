@@ -78,7 +78,9 @@ def brief_from(given: Mapping[str, Any]) -> Brief:
         }
         ours = all(any(m.startswith(place) for place in places) for m in error.mistakes)
         if path is None or ours:
-            raise click.UsageError("\n".join(_as_option(mistake) for mistake in error.mistakes)) from None
+            told = [_as_option(mistake) for mistake in error.mistakes]
+            hint = [] if path else ["All of them may stand in a file, the brief: --brief FILE"]
+            raise click.UsageError("\n".join(told + hint)) from None
         raise
 
 

@@ -2,16 +2,16 @@
 
 import click
 
+from drivers.errors import LengthError
+from drivers.lengths import Units, length_m
 
-def length_over_nothing(text: str, option: str) -> float:
-    """The length in metres; usage errors name the option."""
-    from drivers.errors import LengthError
-    from drivers.lengths import length_m
 
+def length_over_nothing(text: str, option: str, units: Units = Units.METRES) -> float:
+    """The length in metres, a bare number in `units`; usage errors name the option."""
     try:
-        value = length_m(text)
+        value = length_m(text, units)
     except LengthError as error:
         raise click.BadParameter(str(error), param_hint=option) from None
     if value <= 0:
-        raise click.BadParameter("it is more than nothing", param_hint=option)
+        raise click.BadParameter(f"{text!r} must be more than nothing", param_hint=option)
     return value

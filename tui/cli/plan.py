@@ -95,16 +95,6 @@ def live_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
-def positive_m(text: str, units: "Units") -> float:
-    """A tolerance as written, in metres; UsageError where it is nothing or less."""
-    from drivers.lengths import length_m
-
-    value = length_m(text, units)
-    if value <= 0:
-        raise click.UsageError(f"{text!r} must be more than nothing")
-    return value
-
-
 def write_file(path: Path, content: str | bytes) -> None:
     """Write a result; CannotWrite says what to do where the folder refuses, or where a session would be lost."""
     spare_session(path)

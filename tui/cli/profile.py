@@ -1,7 +1,6 @@
 """`risewalk profile FILE`: stations, heights, uncertainties, closure."""
 
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -14,6 +13,7 @@ from tui.cli.waiting import waiting
 if TYPE_CHECKING:
     from logger.profile import Profile
     from logger.reduction.adjustment import Adjustment
+    from logger.reduction.closure import Tolerance
 
 
 @click.command("profile")
@@ -40,7 +40,7 @@ def command(**options: Any) -> int:
     """
     if options["as_json"] and options["as_csv"]:
         raise click.UsageError("choose --json or --csv")
-    profile, adjustment = _read(options["file"], _surface(options["surface"]), _tolerance(options))
+    profile, adjustment = _read(options["file"], options["surface"], _tolerance(options))
     if options["as_json"]:
         from logger.profile_report import document
 
@@ -57,21 +57,14 @@ def command(**options: Any) -> int:
     return 1 if failed else 0
 
 
-def document_of(file: str | Path) -> dict[str, Any]:
-    """The JSON document of a file's profile."""
-    from logger.profile_report import document
-
-    return document(*_read(file))
-
-
-def _read(file: str | Path, surface: Any = None, tolerance: Any = None) -> "tuple[Profile, Adjustment | None]":
+def _read(file: str, surface: str, tolerance: "Tolerance | None") -> "tuple[Profile, Adjustment | None]":
     from logger.observation import Surface
     from logger.profile_file import is_session, read_adjustment, read_csv
 
     if not is_session(file):
         return read_csv(file), None
     with waiting("adjusting the walk"):
-        adjustment = read_adjustment(file, surface=surface or Surface.GROUND, tolerance=tolerance)
+        adjustment = read_adjustment(file, surface=Surface(surface), tolerance=tolerance)
     return adjustment.profile, adjustment
 
 
@@ -84,13 +77,7 @@ def _units(options: dict[str, Any]) -> Units:
     return units_of(options["file"]) if is_session(options["file"]) else Units.METRES
 
 
-def _surface(name: str) -> Any:
-    from logger.observation import Surface
-
-    return Surface(name)
-
-
-def _tolerance(options: dict[str, Any]) -> Any:
+def _tolerance(options: dict[str, Any]) -> "Tolerance | None":
     """The limit the user asked for; usage errors name what is wrong with it."""
     from logger.reduction.closure import CLASSES_MM, Tolerance
 

@@ -2,13 +2,12 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from logger.errors import WrongFile
-from tui.cli.plan import Plan
+from tui.cli.plan import EXISTING, Plan
 
 if TYPE_CHECKING:
     from logger.catalogue import Catalogue
@@ -28,9 +27,6 @@ class Quantities:
     wanted: "tuple[Need, ...]"
     catalogue: "Catalogue"
     taken: "TakeOff"
-
-
-EXISTING = click.Path(dir_okay=False, path_type=Path)
 
 
 def catalogue_options(command: Callable[..., Any]) -> Callable[..., Any]:

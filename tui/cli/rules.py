@@ -25,7 +25,7 @@ def command(name: str | None, as_json: bool) -> None:
         try:
             rule_set(name)
         except ValueError as error:
-            raise click.UsageError(str(error)) from None
+            raise click.UsageError(f"{error}; see risewalk rules") from None
     sets: list[RuleSet] = []
     for each in [name] if name is not None else names:
         try:

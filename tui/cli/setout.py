@@ -6,8 +6,9 @@ from typing import Any
 import click
 
 from tui.cli import OK
+from tui.cli.option_lengths import length_over_nothing
 from tui.cli.output import emit_json
-from tui.cli.plan import live_options, plan_arguments, positive_m, read_plan
+from tui.cli.plan import live_options, plan_arguments, read_plan
 
 
 @click.command(epilog="Example: risewalk setout bank.walk --brief brief.toml --risers 12")
@@ -32,7 +33,7 @@ def command(*, file: Path, as_json: bool, **given: Any) -> int:
     from logger.setout import set_out
 
     plan = read_plan(file, given)
-    tolerance_m = positive_m(given["tolerance"], plan.units)
+    tolerance_m = length_over_nothing(given["tolerance"], "--tolerance", plan.units)
     if given["port"] or given["live"]:
         from tui.cli.live import HEIGHTS, guide
 

@@ -62,6 +62,7 @@ def test_mistakes_in_options_are_all_told() -> None:
     assert done.exception is not None
     assert "--tread" in str(done.exception.message)  # type: ignore[attr-defined]
     assert "--landing" in str(done.exception.message)  # type: ignore[attr-defined]
+    assert str(done.exception.message).endswith("--brief FILE")  # type: ignore[attr-defined]
 
 
 def test_mistakes_in_the_brief_are_told_with_their_places(tmp_path: Path) -> None:
