@@ -131,6 +131,7 @@ class Connection:
                 yield event
         finally:
             await self._let_go()
+            await transport.close()  # once more: `close` may have come while it was opening
 
     async def _find(self) -> str:
         if self._identity is None:
@@ -141,8 +142,8 @@ class Connection:
     async def _listen(self, link: "_Link") -> AsyncIterator[Chunk | LinkChanged]:
         link.start()
         heard = False
-        stale_s = max(self._patience.stale, 3 * link.every_s)
         silence_s = max(self._silence_s, 5 * link.every_s)
+        stale_s = min(max(self._patience.stale, 3 * link.every_s), silence_s)
         last = self._clock()
         while not self._closed.is_set():
             quiet_for = self._clock() - last

@@ -116,6 +116,50 @@ async def test_what_a_plug_in_did_not_name_is_named_and_healed(where: str) -> No
         assert "RuntimeError: out of breath" in seen[-1].why
 
 
+async def test_closed_while_it_opens_nothing_stays_open() -> None:
+    opening, may_open, done = asyncio.Event(), asyncio.Event(), []
+
+    class Slow:
+        async def open(self) -> None:
+            opening.set()
+            await may_open.wait()
+            done.append("open")
+
+        async def chunks(self) -> AsyncIterator[Chunk]:
+            await asyncio.Event().wait()
+            yield Chunk(0.0, b"")
+
+        async def write(self, data: bytes) -> None: ...
+
+        async def close(self) -> None:
+            done.append("closed")
+
+    connection = Connection("slow://x", load("ascii-lines"), make=lambda *_: Slow())
+
+    async def follow() -> None:
+        async for _ in connection.events():
+            pass
+
+    task = asyncio.ensure_future(follow())
+    async with asyncio.timeout(5):
+        await opening.wait()
+        await connection.close()
+        may_open.set()
+        await task
+    assert done[-2:] == ["open", "closed"]
+
+
+async def test_silence_shorter_than_what_is_stale_is_a_loss(player: PtyPlayer) -> None:
+    patience = Patience(opening=2.0, silence=0.3, stale=3600.0, pause=0.01)
+    async with connected(Connection(player.port, load("ascii-lines"), patience=patience)) as events:
+        await until(events, is_chunk)
+        with player.lock:
+            player.virtual.period_s = 1e6
+            player.virtual.restart()
+        lost = await until(events, is_state(Link.STALE, Link.LOST), 30.0)
+        assert lost[-1].state is Link.LOST
+
+
 async def test_a_long_pause_after_opening_is_no_failure(player: PtyPlayer) -> None:
     file = load("ascii-lines")
     slow = file.model_copy(update={"serial": file.serial.model_copy(update={"wait": "0.5 s"})})
