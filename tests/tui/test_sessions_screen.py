@@ -1,8 +1,10 @@
 """Sessions on the screen: exported without writing over anything, played again at every size."""
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from shutil import copy
+from sqlite3 import connect
 
 import pytest
 from textual.pilot import Pilot
@@ -11,6 +13,7 @@ from logger.session.replay import survey
 from tui.actions import Place
 from tui.app import RisewalkApp
 from tui.screens.sessions import free
+from tui.walking.shelf import sessions_in
 from tui.widgets.bars import Saying
 
 GOLDEN = Path(__file__).parents[2] / "fixtures" / "sessions" / "v1.walk"
@@ -40,6 +43,21 @@ def test_nothing_is_written_over(tmp_path: Path) -> None:
     assert free(path).name == "bank-2.csv"
     (tmp_path / "bank-2.csv").touch()
     assert free(path).name == "bank-3.csv"
+
+
+def test_a_session_that_is_open_was_changed_when_the_file_beside_it_was(folder: Path) -> None:
+    """While a recorder writes, SQLite leaves the file itself as it was and grows the log beside it."""
+    copy(GOLDEN, folder / "later.walk")
+    os.utime(folder / "bank.walk", (1000, 1000))
+    os.utime(folder / "later.walk", (2000, 2000))
+    assert [each.path.stem for each in sessions_in(folder)] == ["later", "bank"]
+    with connect(folder / "bank.walk") as holds:
+        holds.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+        (folder / "bank.walk-wal").touch()
+        os.utime(folder / "bank.walk-wal", (3000, 3000))
+        first = sessions_in(folder)[0]
+    holds.close()
+    assert (first.path.stem, first.changed_s) == ("bank", 3000)
 
 
 async def test_a_drawing_needs_no_brief_kept_beside_the_session(folder: Path) -> None:

@@ -18,18 +18,15 @@ class Kept:
     path: Path
     job: str = ""
     observations: int = 0
-    last_at: str = ""
     changed_s: float = 0.0
     recording: bool = False
-    port: str = ""
     trouble: str = ""
 
 
 def sessions_in(folder: Path) -> list[Kept]:
     """Every session of a folder, the one changed last first."""
     try:
-        paths = [path for path in folder.glob("*.walk") if path.is_file()]
-        paths.sort(key=lambda path: path.stat().st_mtime, reverse=True)
+        paths = sorted((path for path in folder.glob("*.walk") if path.is_file()), key=_changed_s, reverse=True)
     except OSError:
         return []
     return [kept(path) for path in paths[:MOST]]
@@ -37,19 +34,26 @@ def sessions_in(folder: Path) -> list[Kept]:
 
 def kept(path: Path) -> Kept:
     """What one session file says of itself."""
-    from logger.session.events import iso
     from logger.session.replay import field_book
     from logger.session.store import Session
 
     recording = _listens(path)
     try:
-        changed_s = path.stat().st_mtime
+        changed_s = _changed_s(path)
         with Session.open(path) as session:
             book = field_book(session)
     except (RiseError, OSError) as error:
         return Kept(path, recording=recording, trouble=safe(error))
-    last = iso(book.last_tag.at_us) if book.last_tag else ""
-    return Kept(path, safe(book.job, 60), len(book.entries), last, changed_s, recording, book.port)
+    return Kept(path, safe(book.job, 60), len(book.entries), changed_s, recording)
+
+
+def _changed_s(path: Path) -> float:
+    """When a session was last written, in seconds of the Unix epoch; while it is open that is the file beside it."""
+    times_s = [0.0]
+    for each in (path, path.with_name(f"{path.name}-wal")):
+        with contextlib.suppress(OSError):  # it may be gone by now
+            times_s.append(each.stat().st_mtime)
+    return max(times_s)
 
 
 def _listens(path: Path) -> bool:
