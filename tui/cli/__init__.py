@@ -4,6 +4,7 @@ import io
 import sys
 from contextlib import suppress
 from importlib import import_module
+from typing import Any
 
 import click
 
@@ -50,6 +51,10 @@ JOB = {
 COMMANDS = {name: what for part in JOB.values() for name, what in part.items()}
 
 
+class Unheard(Exception):
+    """Nobody reads what a command writes; not an OSError, which click would end with the code of out of tolerance."""
+
+
 class Lazy(click.Group):
     """A group that knows its commands by name and imports one when it is called."""
 
@@ -72,6 +77,13 @@ class Lazy(click.Group):
         for part, commands in JOB.items():
             with formatter.section(part):
                 formatter.write_dl([(name.ljust(width), what) for name, what in commands.items()])
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; Unheard where its reader has gone."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            raise Unheard from None
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -126,14 +138,15 @@ def main() -> None:
         sys.exit(USAGE)
     except (click.Abort, KeyboardInterrupt):
         sys.exit(130)
-    except BrokenPipeError:
+    except (BrokenPipeError, Unheard):
         sys.stderr.close()
         sys.exit(OK)
     except (DriverError, RiseError) as error:
         click.echo(f"risewalk: {printable(str(error))}", err=True)
         sys.exit(exit_code(error))
     except OSError as error:
-        click.echo(f"risewalk: {printable(str(error))}", err=True)
+        told = ": ".join(str(part) for part in (error.filename, error.strerror or error) if part)
+        click.echo(f"risewalk: {printable(told)}", err=True)
         sys.exit(NO_WRITE)
     finally:
         # Whoever called keeps a standard output that is open.

@@ -54,6 +54,8 @@ def _jsonl(file: Path, out: Path) -> None:
 def _walk(file: Path, out: Path) -> None:
     from logger.session.jsonl import copy_session
 
+    if str(out) == "-":
+        raise click.UsageError("a copy of the session is a file: name one instead of -")
     copy_session(file, out)
 
 
@@ -143,7 +145,7 @@ DRAWN: dict[str, Callable[[Drawn], str | bytes]] = {
 @click.option("--to", "form", type=click.Choice([*SESSIONS, *DRAWN]), required=True, help="The format.")
 @plan_options
 def command(*, file: Path, out: Path, form: str, **given: Any) -> None:
-    """Write FILE to OUT in another format; OUT `-` is stdout.
+    """Write FILE to OUT in another format; OUT `-` is stdout, but for a copy.
 
     `csv` and `json` hold the ground or, with a brief, the marks of the layout. `svg`, `png` and `dxf` are drawings of
     the steps, `landxml` the profile. `jsonl` is the whole session as text, `walk` a copy in one file, also of a session

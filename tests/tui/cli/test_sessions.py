@@ -4,6 +4,8 @@ import json
 import os
 import shutil
 import sqlite3
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -195,3 +197,29 @@ def test_no_number_is_no_number(run: Any, words: str) -> None:
     done = run(*words.split())
     assert (done.returncode, "Traceback" in done.stderr) == (2, False)
     assert "not a number that can be" in done.stderr
+
+
+def test_a_copy_of_the_session_is_no_stream(run: Any, walked: Path, tmp_path: Path) -> None:
+    done = run("export", walked, "--to", "walk", "-")
+    assert done.returncode == 2
+    assert "name one instead of -" in done.stderr
+    assert not (tmp_path / "-").exists()
+
+
+@pytest.mark.parametrize("words", ["rules", "manual", "instruments"])
+def test_a_reader_that_has_seen_enough_is_no_failure(words: str) -> None:
+    hears, says = os.pipe()
+    os.close(hears)
+    with os.fdopen(says, "wb") as gone:
+        done = subprocess.run(
+            [sys.executable, "-m", "tui.cli", words], stdout=gone, stderr=subprocess.PIPE, timeout=60, check=False
+        )
+    assert (done.returncode, done.stderr) == (0, b"")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="the device that is always full is of Linux")
+def test_a_full_disk_is_said_without_its_number() -> None:
+    with Path("/dev/full").open("wb") as full:
+        words = [sys.executable, "-m", "tui.cli", "rules"]
+        done = subprocess.run(words, stdout=full, stderr=subprocess.PIPE, text=True, timeout=60, check=False)
+    assert (done.returncode, done.stderr) == (5, "risewalk: No space left on device\n")
