@@ -3,7 +3,7 @@
 import errno
 import os
 import platform
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from drivers.errors import PortBusy, PortDenied, PortError, PortMissing
@@ -11,32 +11,38 @@ from drivers.errors import PortBusy, PortDenied, PortError, PortMissing
 MISSING = {errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.ENOTDIR, errno.EIO, errno.ECONNREFUSED, errno.EHOSTUNREACH}
 BUSY = {errno.EBUSY, errno.EAGAIN}
 DENIED = {errno.EACCES, errno.EPERM}
+NETWORK = ("socket://", "rfc2217://")
 NOT_A_LINE = {errno.ENOTTY, errno.EINVAL, errno.EISDIR}
 
 
 def port_error(port: str, error: Exception) -> PortError:
     """The error of ours that an exception of pyserial or the system stands for."""
-    number, text = _errno(error), str(error)
+    number, text, causes = _errno(error), str(error), list(_causes(error))
     if number in BUSY or "exclusively lock" in text:
         return PortBusy(port, _busy(port))
     if number in DENIED or "PermissionError" in text or "Access is denied" in text:
         return PortBusy(port, _busy(port)) if platform.system() == "Windows" else PortDenied(port, _denied(port))
     if number in NOT_A_LINE:
         return PortMissing(port, "it is there and is no serial port; see risewalk ports")
-    if number in MISSING or "FileNotFoundError" in text or "could not open port" in text:
+    if number in MISSING or "FileNotFoundError" in text or "could not open port" in text or "timed out" in text:
         return PortMissing(port, _missing(port))
+    if port.lower().startswith(NETWORK) and any(isinstance(c, TypeError | LookupError | ValueError) for c in causes):
+        return PortMissing(port, "this is no address; write socket://HOST:PORT or rfc2217://HOST:PORT")
     if isinstance(error, ValueError):
         return PortMissing(port, f"these serial settings cannot be used: {text}")
     return PortMissing(port, f"it cannot be opened: {text or type(error).__name__}")
 
 
-def _errno(error: BaseException | None) -> int | None:
+def _causes(error: BaseException | None) -> Iterator[BaseException]:
     while error is not None:
-        number = getattr(error, "errno", None)
-        if isinstance(number, int):
-            return number
+        yield error
         error = error.__cause__ or error.__context__
-    return None
+
+
+def _errno(error: BaseException) -> int | None:
+    """The system's number for what went wrong; termios has it among its arguments alone."""
+    told = (part for cause in _causes(error) for part in (getattr(cause, "errno", None), *cause.args[:1]))
+    return next((part for part in told if isinstance(part, int)), None)
 
 
 def _missing(port: str) -> str:

@@ -45,7 +45,7 @@ def open_serial(port: str, table: SerialTable) -> serial.Serial:
         if table.rts is not None:
             line.rts = table.rts
         line.open()
-    except (serial.SerialException, OSError, ValueError, NotImplementedError) as error:
+    except Exception as error:  # what is wrong with an address, pyserial says in many ways
         raise port_error(port, error) from error
     return line
 

@@ -6,6 +6,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+import serial
 from link_bench import QUICK, connected, is_chunk, level, raised, until
 
 from drivers.connection import Connection
@@ -23,7 +25,19 @@ async def test_missing_port() -> None:
 
 async def test_file_that_is_no_port(tmp_path: Path) -> None:
     (tmp_path / "notes").write_text("x")
-    assert isinstance(await raised(str(tmp_path / "notes")), PortMissing)
+    for port in (str(tmp_path / "notes"), "/dev/null"):
+        error = await raised(port)
+        assert isinstance(error, PortMissing)
+        assert "is no serial port" in str(error)
+
+
+@pytest.mark.parametrize(
+    "port", ["socket://", "socket://x:99999999", "rfc2217://", "loop://?x=1", "hwgrep://[", "a\0b"]
+)
+async def test_what_is_no_address_is_told(port: str) -> None:
+    error = await raised(port)
+    assert isinstance(error, PortMissing)
+    assert ("HOST:PORT" in str(error)) == port.startswith(("socket", "rfc2217"))
 
 
 async def test_busy_port_names_who_may_hold_it(player: PtyPlayer) -> None:
@@ -57,6 +71,14 @@ async def test_nobody_listens_at_the_socket() -> None:
     with TcpPlayer(level()) as remote:
         port = remote.port
     assert isinstance(await raised(port), PortMissing)
+
+
+def test_a_server_that_does_not_answer_is_no_wrong_address() -> None:
+    """What pyserial makes of a connection that times out, and of a server of another protocol."""
+    for text in ("Could not open port socket://192.0.2.1:7: timed out", "Remote does not seem to support RFC2217"):
+        error = port_error("rfc2217://192.0.2.1:7", serial.SerialException(text))
+        assert isinstance(error, PortMissing)
+        assert "no address" not in str(error)
 
 
 def test_who_holds_a_port_is_not_who_plays_it(tmp_path: Path) -> None:
