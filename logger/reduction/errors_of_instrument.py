@@ -13,7 +13,7 @@ import numpy as np
 from logger.observation import Instrument, Observation
 from logger.profile import Floats
 from logger.reduction.closure import shown
-from logger.reduction.sightings import HOUR_S, LEAST_WARMTH_K, WATER_PER_K, WAVES
+from logger.reduction.sightings import HOUR_S, LEAST_WARMTH_K, NEGLIGIBLE, WATER_PER_K, WAVES
 
 NODE_S = 1.0
 MOST_NODES = 16
@@ -37,15 +37,15 @@ def common_terms(seen: Sequence[Observation], instrument: Instrument) -> Terms:
     height = height - (height.min() + height.max()) / 2.0
     columns: list[Floats] = []
     priors: list[float] = []
-    if instrument.scale_u > 0.0:
+    if instrument.scale_u > NEGLIGIBLE:
         columns.append(height)
         priors.append(instrument.scale_u)
-    if instrument.accuracy_u_m > 0.0:
+    if instrument.accuracy_u_m > NEGLIGIBLE:
         for length, share in WAVES:
             phase = 2.0 * math.pi * height / length
             columns += [np.sin(phase), np.cos(phase)]
             priors += [instrument.accuracy_u_m * math.sqrt(share)] * 2
-    if instrument.drift_u_m_per_h > 0.0:
+    if instrument.drift_u_m_per_h > NEGLIGIBLE:
         warmth = _warming(seen)
         if np.ptp(warmth) > LEAST_WARMTH_K:
             columns += [warmth, warmth * height]
@@ -88,7 +88,7 @@ def drift_of(times_s: Floats, u_m_per_h: float, most: int = MOST_NODES) -> Drift
     The walk is allowed as much in the first hour as the slope: a maker who states a drift has seen both.
     """
     times = np.unique(np.floor((times_s - times_s.min()) / NODE_S)) * NODE_S + times_s.min()
-    if u_m_per_h <= 0.0 or len(times) < 2:
+    if u_m_per_h <= NEGLIGIBLE or len(times) < 2:
         return Drift(times[:1], np.zeros((1, 1)))
     if len(times) > most:
         times = times[np.unique(np.linspace(0, len(times) - 1, most).round().astype(int))]

@@ -16,7 +16,7 @@ from logger.profile import Floats
 from logger.reduction.closure import Approximate, shown
 from logger.reduction.errors_of_instrument import Drift, common_terms, drift_of, nodes_each
 from logger.reduction.points import Point
-from logger.reduction.sightings import HOUR_S, WARMING_K_PER_H, WATER_PER_K
+from logger.reduction.sightings import HOUR_S, NEGLIGIBLE, WARMING_K_PER_H, WATER_PER_K
 
 LEAST_U_M = 1e-6
 
@@ -86,6 +86,6 @@ def _rows(
         begun = first.setdefault(one.setup, one)
         last = len(drift.times_s) - 1
         index[i] = start + node, start + min(node + 1, last), start + last + 1
-        hours = (one.t_s - begun.t_s) / HOUR_S if instrument.drift_u_m_per_h > 0.0 else 0.0
+        hours = (one.t_s - begun.t_s) / HOUR_S if instrument.drift_u_m_per_h > NEGLIGIBLE else 0.0
         value[i] = 1.0 - share, share, hours * (shown(one) - shown(begun))
     return index, value

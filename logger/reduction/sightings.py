@@ -15,6 +15,8 @@ WARMING_K_PER_H = 3.0
 WATER_PER_K = 2.1e-4
 """Expansion of water about 20 C, per kelvin, from Tanaka's density: what an unmeasured warming does to a column."""
 LEAST_WARMTH_K = 0.2
+NEGLIGIBLE = 1e-8
+"""In metres, per hour or per metre: what is stated as less is left out, as no arithmetic tells it from nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +45,7 @@ def sum_u(sightings: Sequence[Sighting], instrument: Instrument) -> float:
             sum(sign * math.sin(at) for sign, at in phases) ** 2 + sum(sign * math.cos(at) for sign, at in phases) ** 2
         )
         variance += instrument.accuracy_u_m**2 * share * uneven
-    if sightings and instrument.drift_u_m_per_h > 0.0:
+    if sightings and instrument.drift_u_m_per_h > NEGLIGIBLE:
         variance += _drifted(sightings, instrument.drift_u_m_per_h)
     return math.sqrt(variance)
 

@@ -32,6 +32,15 @@ def test_one_height_above_the_zero_is_worth_what_the_adjustment_says(
     assert sum_u(pair, instrument) == pytest.approx(point.u_m, rel=1e-6)
 
 
+@pytest.mark.parametrize("stated", [1e-12, 1e-9])
+def test_what_an_instrument_states_as_next_to_nothing_is_nothing(stated: float) -> None:
+    zero = Observation(1, Kind.BENCHMARK, 1, 0.0, 1.0, U_M, name="BM", elevation_m=0.0)
+    marks = [Observation(n, Kind.POINT, 1, n * 60.0, 1.0 + n % 3, U_M, name=f"M{n % 3}") for n in range(2, 40)]
+    seen = (zero, *marks)
+    drawn = Instrument(accuracy_u_m=stated, scale_u=stated, drift_u_m_per_h=stated)
+    assert adjust(Survey(seen, instrument=drawn)).heights == adjust(Survey(seen)).heights
+
+
 def test_a_zero_carried_over_a_thousand_turning_points_is_worth_the_readings_of_all() -> None:
     book = FieldBook()
 
