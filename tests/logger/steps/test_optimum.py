@@ -104,6 +104,7 @@ def test_equals_a_general_solver(oracle: ModuleType) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(900)
 @pytest.mark.parametrize("first", range(1000, 1800, 100))
 def test_equals_a_general_solver_on_many(oracle: ModuleType, first: int) -> None:
     run_cases(oracle, range(first, first + 100))
