@@ -7,7 +7,8 @@ from collections.abc import Callable
 from drivers.lengths import ALIKE, LONGEST
 from drivers.units import LENGTHS
 
-PLAIN_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+PLAIN_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+"""Digits of other scripts are no numbers: two bytes of noise can make one."""
 GROUPED = re.compile(r"\d{1,3}(?:([,.'])\d{3})(?:\1\d{3})*(?!\1)[.,]\d+|\d{1,3}(?:'\d{3})+")
 HEX = re.compile(r"[+-]?(?:0[xX])?[0-9a-fA-F]{1,16}")
 SPACES = str.maketrans("−’", "-'", " \u00a0\u202f")
@@ -22,8 +23,8 @@ def _words(size_m: float) -> str:
 FEET = rf"['′’]|(?:{_words(LENGTHS['ft'])})(?![^\W\d_])\.?"
 INCHES = rf"''|[\"″”]|(?:{_words(LENGTHS['in'])})(?![^\W\d_])\.?"
 FEET_INCHES = re.compile(
-    rf"(?P<sign>[+-])?\s*(?:(?P<feet>\d+(?:[.,]\d+)?)\s*(?:{FEET})[\s,-]*)?"
-    rf"(?:(?P<inches>\d+(?:[.,]\d+)?)(?![\d/]))?(?:[\s-]*(?P<top>\d+)/(?P<bottom>\d+))?\s*(?:{INCHES})?",
+    rf"(?P<sign>[+-])?\s*(?:(?P<feet>[0-9]+(?:[.,][0-9]+)?)\s*(?:{FEET})[\s,-]*)?"
+    rf"(?:(?P<inches>[0-9]+(?:[.,][0-9]+)?)(?![0-9/]))?(?:[\s-]*(?P<top>[0-9]+)/(?P<bottom>[0-9]+))?\s*(?:{INCHES})?",
     re.IGNORECASE,
 )
 

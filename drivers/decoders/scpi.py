@@ -10,7 +10,7 @@ from drivers.reading import Chunk, Reject
 from drivers.readings import NONE, Readings
 from drivers.tables import ScpiTable
 
-VALUE = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z°µ\"'][\w/]*)?\s*")
+VALUE = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z°µ\"'][\w/]*)?\s*", re.ASCII)
 NOT_A_NUMBER = 9.91e37
 INFINITY = 9.9e37
 """SCPI-99 volume 1, 7.2.1.4 and 7.2.1.5: NAN is 9.91E37, infinities are 9.9E37 with their sign."""

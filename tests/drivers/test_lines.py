@@ -57,7 +57,7 @@ def test_numbers_as_devices_write_them(text: str, value: float) -> None:
     assert number(text) == value
 
 
-@pytest.mark.parametrize("text", ["", "nan", "inf", "1_000", "12.3.4", "--1", "0x1F", "1,2,3"])
+@pytest.mark.parametrize("text", ["", "nan", "inf", "1_000", "12.3.4", "--1", "0x1F", "1,2,3", "߀", "1٣"])
 def test_what_is_no_number(text: str) -> None:
     assert math.isnan(number(text))
 
@@ -82,7 +82,9 @@ def test_feet_and_inches_in_one_height(text: str, inches: float) -> None:
     assert feet_inches(text) == inches
 
 
-@pytest.mark.parametrize("text", ["", "'", "4 kg", "9/8 in", "1/0 in", "4.5' 3\"", "1.5 1/4 in", "4' 3\" 2", "in"])
+@pytest.mark.parametrize(
+    "text", ["", "'", "4 kg", "9/8 in", "1/0 in", "4.5' 3\"", "1.5 1/4 in", "4' 3\" 2", "in", "4 in ٣", "٣ in"]
+)
 def test_what_is_no_length_in_feet_and_inches(text: str) -> None:
     assert math.isnan(feet_inches(text))
 

@@ -73,3 +73,8 @@ async def test_heights_of_another_programs_instrument(port: str) -> None:
         await events.aclose()
     assert set(heights) == {1.2345}
     assert decoder.rejects.total() >= 3, "9.91E37 is no height"
+
+
+def test_two_bytes_of_noise_are_no_number() -> None:
+    decoder = make_decoder(load("scpi-height"))
+    assert not decoder.feed(Chunk(0.0, b"1.0\n\xdf\x80\n\xdf\x81 M\n"))
