@@ -126,3 +126,9 @@ def test_a_first_unit_is_never_set_in_whole() -> None:
         "unit.height": "10 cm", "unit.cap": "5 cm", "unit.bury": "20 cm",
     }  # fmt: skip
     assert all(min(o.faces_m) > 0 for o in solve(None, brief_of({}, fields)).options)
+
+
+def test_one_unit_against_the_grade_may_have_its_foot_moved_over_the_whole_run() -> None:
+    """What would mend a single riser is tried on a run of nothing, which has no fall to change."""
+    fields = BLOCKS | {"run": "1 m", "rise": "0.4 m", "top": "grade", "unit.fall_max": "3 %"}
+    assert solve(None, brief_of({}, fields), explain=1).refused[0].risers == 1
