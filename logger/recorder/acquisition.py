@@ -4,6 +4,7 @@ It never waits for the disk: raw bytes and link changes are handed to the writer
 """
 
 import asyncio
+import logging
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -17,6 +18,7 @@ from logger.session.events import Draft, Event, EventKind, raw_draft, seconds
 from logger.session.packing import RawChunk
 from logger.settle import Settled
 
+log = logging.getLogger(__name__)
 TICK_S = 0.5
 BATCH_BYTES = 32 * 1024
 BATCH_US = 900_000
@@ -29,6 +31,8 @@ STOPPED_US = 30 * MICRO
 """One that was not run for this long lost bytes for certain, and nobody watched the instrument."""
 SET_US = 2 * MICRO
 DEAF = "the disk has refused for so long that nothing more can be held; free some space, then observe the zero again"
+MOST_UPSETS = 10
+UPSET = "an error of ours in what was heard; it is in the log, the bytes are kept"
 RECORDED = {Link.LIVE, Link.STALE, Link.LOST}
 DOWN = {Link.LOST, Link.SEARCHING, Link.OPENING, Link.WAITING, Link.CLOSED}
 
@@ -109,6 +113,7 @@ class Acquisition:
     wait: Wait | None = None
     pending: list[RawChunk] = field(default_factory=list)
     size: int = 0
+    upsets: int = 0
     deaf: bool = False
     """Nothing is heard: the disk has refused for so long that no more can be held."""
     seen: Moment | None = None
@@ -118,7 +123,10 @@ class Acquisition:
         """Listen until cancelled; a PortError is raised where the instrument never came alive."""
         async for event in self.source.events():
             if isinstance(event, Chunk):
-                self._chunk(event)
+                try:
+                    self._chunk(event)
+                except Exception:  # what nobody foresaw in one chunk must not end a day's listening
+                    self.upset()
             else:
                 self._link(event)
         if not self.live.is_set():
@@ -156,6 +164,14 @@ class Acquisition:
         self.end_wait(
             Refused("link_lost", "the line to the instrument was lost; observe the zero again once it is back")
         )
+
+    def upset(self) -> None:
+        """For the handler of an error of ours in what was heard: begin anew behind it, or raise it where that fails."""
+        self.upsets += 1
+        if self.upsets > MOST_UPSETS:
+            raise  # noqa: PLE0704 - the error being handled
+        log.exception("what was heard could not be read")
+        self.gap(EventKind.LINK, {"state": str(Link.LOST), "why": UPSET})
 
     def end_wait(self, refusal: Refused) -> bool:
         """End the wait of a tag, if one waits."""

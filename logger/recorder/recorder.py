@@ -6,7 +6,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from drivers.errors import DriverError
 from drivers.reading import LinkChanged
 from logger.errors import CannotWrite, InUse, Refused, RiseError
 from logger.recorder.acquisition import Acquisition, Saved, Source
@@ -84,7 +83,11 @@ class Recorder:
         except Refused as refusal:
             command = refusal
         if isinstance(command, Other) and command.word in AT_ONCE:
-            reply(self._at_once(command, reply) | {"command": line.strip()})
+            try:
+                answer = self._at_once(command, reply)
+            except Exception as error:
+                answer = _unforeseen(error)
+            reply(answer | {"command": line.strip()})
         else:
             self._commands.put_nowait((command, line.strip(), reply))
 
@@ -227,9 +230,8 @@ class Recorder:
             return _refusal("in_use", str(error))
         except (CannotWrite, OSError) as error:
             return _refusal("cannot_write", str(error))
-        except (RiseError, DriverError, ValueError) as error:
-            log.exception("a command failed")
-            return _refusal("cannot_write", str(error))
+        except Exception as error:
+            return _unforeseen(error)
 
     def _kept(self, event: Event) -> Answer:
         return self.reports.entry(self.book.entry(event.body["n"]))
@@ -304,3 +306,9 @@ class Recorder:
 
 def _refusal(error: str, message: str) -> Answer:
     return {"ok": False, "error": error, "message": message}
+
+
+def _unforeseen(error: Exception) -> Answer:
+    """The answer to a command that failed in a way nobody foresaw, so that it does not end the answers to all others."""
+    log.error("a command failed", exc_info=error)
+    return _refusal("cannot_write", str(error) or type(error).__name__)

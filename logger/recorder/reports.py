@@ -143,6 +143,13 @@ class Reports:
             await asyncio.sleep(WATCH_S)
             waited_s += WATCH_S
             last_us = self.recorder.acquisition.state.last_us
-            if self.watchers and (last_us != told_us or waited_s >= IDLE_S) and (event := self.reading()) is not None:
+            if not self.watchers or (last_us == told_us and waited_s < IDLE_S):
+                continue
+            try:
+                event = self.reading()
+            except Exception:
+                self.recorder.acquisition.upset()
+                continue
+            if event is not None:
                 self.tell(event)
                 told_us, waited_s = last_us, 0.0

@@ -6,7 +6,10 @@ import pytest
 
 from drivers.errors import PortMissing, PortSilent
 from drivers.reading import Link, LinkChanged
+from logger.recorder.acquisition import MOST_UPSETS
 from logger.recorder.recorder import Recorder
+from logger.recorder.reports import Reports
+from logger.session.derive import Pipeline
 from logger.session.replay import survey
 from logger.session.store import Session
 from logger.session.verify import verify
@@ -82,3 +85,37 @@ async def test_listening_that_breaks_is_a_lost_link_and_the_session_stays(site: 
     await site.until(lambda: site.recorder.acquisition.state.link is Link.LOST)
     assert (await site.ask("station 1"))["error"] == "link_lost"
     assert (await site.ask("note still here"))["ok"]
+
+
+async def test_an_error_of_ours_in_one_chunk_is_a_gap_and_the_day_goes_on(
+    site: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    await site.start()
+    await site.tag("benchmark BM", 1.0)
+    with monkeypatch.context() as broken:
+        broken.setattr(Pipeline, "take", lambda *_, **__: 1 / 0)
+        assert (await site.tag("station 1"))["error"] == "link_lost"
+    assert (await site.ask("station 1"))["error"] == "needs_zero"
+    assert (await site.tag("benchmark BM", 1.0))["ok"]
+    assert (await site.tag("station 1", 1.5))["above_zero_m"] == pytest.approx(0.5, abs=2e-4)
+    await site.ask("end")
+    verify(site.path)
+
+
+async def test_errors_of_ours_without_end_are_a_lost_line(site: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    await site.start()
+    monkeypatch.setattr(Pipeline, "feed", lambda *_: 1 / 0)
+    for _ in range(MOST_UPSETS + 1):
+        site.level.speak()
+    await site.until(lambda: site.recorder.acquisition.state.link is Link.LOST)
+    assert (await site.ask("note still here"))["ok"]
+
+
+async def test_an_error_of_ours_in_a_command_is_its_answer(site: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    await site.start()
+    with monkeypatch.context() as broken:
+        broken.setattr(Reports, "listing", lambda _: 1 / 0)
+        broken.setattr(Reports, "entry", lambda *_: 1 / 0)
+        assert (await site.ask("list"))["ok"] is False
+        assert (await site.ask("face 1 0.15"))["message"] == "division by zero"
+    assert (await site.ask("list"))["ok"]
