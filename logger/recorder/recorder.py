@@ -309,6 +309,6 @@ def _refusal(error: str, message: str) -> Answer:
 
 
 def _unforeseen(error: Exception) -> Answer:
-    """The answer to a command that failed in a way nobody foresaw, so that it does not end the answers to all others."""
+    """The answer to a command that failed as nobody foresaw, so that it does not end the answers to all others."""
     log.error("a command failed", exc_info=error)
     return _refusal("cannot_write", str(error) or type(error).__name__)
