@@ -72,30 +72,41 @@ def evaluate(
     questions = []
     if stated_m is not None:
         limit = stated_m * math.sqrt(chi_squared_quantile(CONFIDENCE, freedom) / freedom)
-        questions.append(
-            Question("the standard deviation is within what is stated", sigma, None, limit, sigma <= limit)
-        )
+        text = "the standard deviation is within what is stated"
+        questions.append(Question(text, sigma, None, limit, sigma <= limit))
     two_sided = (1 + CONFIDENCE) / 2
     scattered = [math.sqrt(s / f) > SAME_M for s, f in zip(squares, freedoms, strict=True)]
     if all(scattered):
-        low = 1 / fisher_quantile(two_sided, freedoms[1], freedoms[0])
-        high = fisher_quantile(two_sided, freedoms[0], freedoms[1])
+        low, high = 1 / fisher_quantile(two_sided, *freedoms[::-1]), fisher_quantile(two_sided, *freedoms)
         ratio = (squares[0] / freedoms[0]) / (squares[1] / freedoms[1])
         text = "both sets scatter alike (ratio of variances)"
         questions.append(Question(text, ratio, low, high, low <= ratio <= high))
     most = student_quantile(two_sided, freedom) * zero_u
     text = "exchanging the ends changes nothing (difference of the means)"
     questions.append(Question(text, zero, -most, most, abs(zero) <= most + SAME_M))
-    short = min(len(first), len(second)) < FULL_PAIRS
-    notes = ("form and limits of the test from memory of ISO 17123-2:2001",) + (
-        (f"fewer than the {FULL_PAIRS} pairs a set that the standard asks for",) if short else ()
-    )
-    if not all(scattered):
-        notes += (
-            "a set shows no scatter at all, the steps of the instrument hide it: the sets cannot be compared in it",
-        )
     per_km = sigma / math.sqrt(2) * math.sqrt(1000.0 / sight_m)
-    return FieldTest((len(first), len(second)), freedom, sigma, per_km, zero, zero_u, tuple(questions), notes)
+    return FieldTest(
+        (len(first), len(second)),
+        freedom,
+        sigma,
+        per_km,
+        zero,
+        zero_u,
+        tuple(questions),
+        _notes(min(len(first), len(second)), all(scattered)),
+    )
+
+
+def _notes(fewest: int, scattered: bool) -> tuple[str, ...]:
+    """What is to be known of a test with so many pairs in its smaller set."""
+    notes = ["form and limits of the test from memory of ISO 17123-2:2001"]
+    if fewest < FULL_PAIRS:
+        notes.append(f"fewer than the {FULL_PAIRS} pairs a set that the standard asks for")
+    if not scattered:
+        notes.append(
+            "a set shows no scatter at all, the steps of the instrument hide it: the sets cannot be compared in it"
+        )
+    return tuple(notes)
 
 
 def read_pairs(text: str, source: Path | str) -> tuple[list[float], list[float]]:
