@@ -85,16 +85,8 @@ def evaluate(
     text = "exchanging the ends changes nothing (difference of the means)"
     questions.append(Question(text, zero, -most, most, abs(zero) <= most + SAME_M))
     per_km = sigma / math.sqrt(2) * math.sqrt(1000.0 / sight_m)
-    return FieldTest(
-        (len(first), len(second)),
-        freedom,
-        sigma,
-        per_km,
-        zero,
-        zero_u,
-        tuple(questions),
-        _notes(min(len(first), len(second)), all(scattered)),
-    )
+    notes = _notes(min(len(first), len(second)), all(scattered))
+    return FieldTest((len(first), len(second)), freedom, sigma, per_km, zero, zero_u, tuple(questions), notes)
 
 
 def _notes(fewest: int, scattered: bool) -> tuple[str, ...]:
