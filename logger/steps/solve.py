@@ -27,14 +27,15 @@ PRACTICE = "garden"
 """The set that stands in where the brief names none."""
 
 
-def solve(profile: Profile | None, brief: Brief, explain: int | None = None) -> Options:
+def solve(profile: Profile | None, brief: Brief, explain: int | None = None, *, mend_all: bool = True) -> Options:
     """Every layout of a brief on a ground, best first; straight ground where the profile is None.
 
-    What would mend a count is said of the one to explain, and of all where there is no layout at all.
+    What would mend a count is said of the one to explain, and of all where there is no layout at all: that may take
+    many seconds, and `mend_all` does without.
 
     Raises WrongFile where the brief does not fit the ground: a point that was not observed, a start beyond the end.
     """
-    return Solver(site_of(profile, brief), brief).options(explain)
+    return Solver(site_of(profile, brief), brief).options(explain, mend_all=mend_all)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +56,7 @@ class Solver:
         self.practice = rule_set(PRACTICE)
         self.bounds: Bounds = bounds_of(brief, self.practice)
 
-    def options(self, explain: int | None = None) -> Options:
+    def options(self, explain: int | None = None, *, mend_all: bool = True) -> Options:
         """Solve every count from two below to two above the bounds."""
         options: list[Option] = []
         refused: list[Refusal] = []
@@ -65,7 +66,8 @@ class Solver:
                 options.append(self.option(answer))
             else:
                 refused.append(answer)
-        refused = [self.mended(one) if not options or one.risers == explain else one for one in refused]
+        every = mend_all and not options
+        refused = [self.mended(one) if every or one.risers == explain else one for one in refused]
         best_first, line, trade_offs = ranked(options, self.brief)
         u_m = rise_u_m(self.site, self.brief)
         best_first = tuple(replace(one, certainty=certainty(one, u_m, self.brief)) for one in best_first)

@@ -23,8 +23,8 @@ LEAST_POINTS = 2
 class Question:
     """A session or profile file, and what is wanted: a brief as its tables are written, and where it came from.
 
-    With `until_us` a session is taken as it stood at that session time; of the count `explain` what would mend it is
-    worked out too.
+    With `until_us` a session is taken as it stood at that session time; only of the count `explain` is it worked out
+    what would mend it, so that the screen never waits for that of all.
     """
 
     file: Path
@@ -59,7 +59,7 @@ def solved(question: Question) -> Best:
         profile = read_profile(question.file, until_us=question.until_us)
         if len(profile.points) < LEAST_POINTS:
             return Best(question, profile, brief, trouble="two stations are needed before steps can be laid")
-        return Best(question, profile, brief, solve(profile, brief, question.explain))
+        return Best(question, profile, brief, solve(profile, brief, question.explain, mend_all=False))
     except WrongFile as error:
         return Best(question, profile, brief, trouble=error.mistakes[0], mistakes=tuple(error.mistakes))
     except (RiseError, DriverError) as error:

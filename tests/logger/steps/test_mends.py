@@ -79,3 +79,13 @@ def test_a_moved_foot_is_the_best_there_and_only_where_none_is_without(oracle: M
                            grid=0.05, tread=7, landing=20, p=0.01, q=0.01, top_is_grade=fields["top"] == "grade",
                            most=fields["flight_risers"])  # fmt: skip
         assert option.fit_m2 == pytest.approx(oracle.general_solver(case), abs=1e-9)
+
+
+def test_a_screen_that_must_not_wait_asks_for_the_mends_of_one_count() -> None:
+    fields: dict[str, object] = {"rise": "2 m", "run": "2 m", "tread": "0.4 m", "landing": "1.2 m"}
+    brief = brief_of({}, fields)
+    every = {r.risers: r.mends for r in solve(None, brief).refused}
+    assert sum(map(bool, every.values())) > 5
+    assert not any(r.mends for r in solve(None, brief, mend_all=False).refused)
+    one = {r.risers: r.mends for r in solve(None, brief, 12, mend_all=False).refused}
+    assert one == {risers: mends if risers == 12 else () for risers, mends in every.items()}
