@@ -15,7 +15,6 @@ class Reject(StrEnum):
     NOT_A_NUMBER = "not_a_number"
     NOT_MINE = "not_mine"
     REFUSED = "refused"
-    TIMEOUT = "timeout"
 
 
 class Link(StrEnum):

@@ -6,6 +6,8 @@ from typing import overload
 from drivers.reading import Reading
 
 Column = Sequence[float | None]
+Row = tuple[float, float | None, float | None]
+"""Height in metres, temperature in Celsius and battery, None where it is not known."""
 
 
 class Readings(Sequence[Reading]):
@@ -30,6 +32,14 @@ class Readings(Sequence[Reading]):
         self.temperatures_c = temperatures_c
         self.batteries = batteries
         self.stables = stables
+
+    @classmethod
+    def of(cls, t_s: float, rows: Sequence[Row]) -> "Readings":
+        """Readings from rows of height, temperature and battery."""
+        if not rows:
+            return NONE
+        heights, temperatures, batteries = zip(*rows, strict=True)
+        return cls(t_s, heights, temperatures_c=temperatures, batteries=batteries)
 
     def __len__(self) -> int:
         """How many."""

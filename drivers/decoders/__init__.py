@@ -4,11 +4,15 @@ A decoder is fed the chunks of one link in the order they arrived, keeps a bound
 whole, finds its way back after junk, and counts why it refused what it refused.
 """
 
+import math
 from collections import Counter
 from collections.abc import Sequence
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from drivers.reading import Chunk, Reading, Reject
+
+if TYPE_CHECKING:
+    from drivers.scale import Scale
 
 
 class Decoder(Protocol):
@@ -45,6 +49,18 @@ class BaseDecoder:
 
     def request(self) -> bytes | None:
         """Nothing to ask."""
+        return None
+
+    def judged(self, height_m: float | None, scale: "Scale") -> float | None:
+        """A height that may be one; of any other it is counted why not. None stands for a unit that is no height."""
+        if height_m is None:
+            self.rejects[Reject.UNIT] += 1
+        elif not math.isfinite(height_m):
+            self.rejects[Reject.NOT_A_NUMBER] += 1
+        elif not scale.sane(height_m):
+            self.rejects[Reject.RANGE] += 1
+        else:
+            return height_m
         return None
 
     def remark(self, text: str) -> None:

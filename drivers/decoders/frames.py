@@ -7,7 +7,7 @@ from drivers.checks import check_bytes
 from drivers.decoders import BaseDecoder
 from drivers.instrument import InstrumentFile
 from drivers.reading import Chunk, Reject
-from drivers.readings import NONE, Readings
+from drivers.readings import Readings, Row
 from drivers.tables import CHECK_BYTES, FrameField, FramesTable
 
 
@@ -46,7 +46,7 @@ class FramesDecoder(BaseDecoder):
     def feed(self, chunk: Chunk) -> Readings:
         """The readings of the frames this chunk completed."""
         buffer, at, length = self._buffer + chunk.data, 0, self._table.length
-        rows: list[tuple[float, float | None, float | None]] = []
+        rows: list[Row] = []
         while (start := buffer.find(self._sync, at)) >= 0 and start + length <= len(buffer):
             frame = buffer[start : start + length]
             if not self._check_holds(frame):
@@ -58,15 +58,7 @@ class FramesDecoder(BaseDecoder):
                 rows.append(row)
         rest = max(at, len(buffer) - len(self._sync) + 1) if start < 0 else start
         self._buffer = buffer[rest:]
-        if not rows:
-            return NONE
-        heights, temperatures, batteries = zip(*rows, strict=True)
-        return Readings(
-            chunk.t_s,
-            heights,
-            temperatures_c=temperatures if self._table.temperature else None,
-            batteries=batteries if self._table.battery else None,
-        )
+        return Readings.of(chunk.t_s, rows)
 
     def _check_holds(self, frame: bytes) -> bool:
         size = CHECK_BYTES[self._table.check]
@@ -74,17 +66,13 @@ class FramesDecoder(BaseDecoder):
             return True
         return check_bytes(self._table.check, frame[self._table.check_from : -size]) == frame[-size:]
 
-    def _read(self, frame: bytes) -> tuple[float, float | None, float | None] | None:
+    def _read(self, frame: bytes) -> Row | None:
         table = self._table
         if table.status is not None and field_value(frame, table.status) != table.status_ok:
             self.rejects[Reject.REFUSED] += 1
             return None
-        height = self._scale.height(field_value(frame, table.height))
-        if height is None or not math.isfinite(height):
-            self.rejects[Reject.NOT_A_NUMBER] += 1
-            return None
-        if not self._scale.sane(height):
-            self.rejects[Reject.RANGE] += 1
+        height = self.judged(self._scale.height(field_value(frame, table.height)), self._scale)
+        if height is None:
             return None
         extra = [field_value(frame, f) if f is not None else None for f in (table.temperature, table.battery)]
         return height, *(v if v is None or math.isfinite(v) else None for v in extra)  # type: ignore[return-value]

@@ -37,7 +37,6 @@ class GattDecoder(BaseDecoder):
         assert isinstance(table, GattTable)
         self._table = table
         self._scale = instrument.scale
-        self._stated_resolution_m = instrument.resolution_m
         self._inner = _inner_decoder(instrument, table)
         self._value_channel = table.notify or table.characteristic
         self._written = gv.PresentationFormat.of(table.type) if table.type else None

@@ -15,7 +15,7 @@ from drivers.checks import crc16
 from drivers.decoders import BaseDecoder
 from drivers.instrument import InstrumentFile
 from drivers.reading import Chunk, Reject
-from drivers.readings import NONE, Readings
+from drivers.readings import Readings, Row
 from drivers.tables import REGISTERS, ModbusTable
 
 EXCEPTIONS = {
@@ -82,19 +82,11 @@ class ModbusDecoder(BaseDecoder):
             self.rejects[Reject.LENGTH] += 1
             self._buffer.clear()
         self._heard_s = chunk.t_s
-        rows: list[tuple[float, float | None, float | None]] = []
+        rows: list[Row] = []
         for start in range(0, len(chunk.data), LONGEST):
             self._buffer += chunk.data[start : start + LONGEST]
             rows += [row for frame in self._scan() if (row := self._read(frame)) is not None]
-        if not rows:
-            return NONE
-        heights, temperatures, batteries = zip(*rows, strict=True)
-        return Readings(
-            chunk.t_s,
-            heights,
-            temperatures_c=temperatures if self._table.temperature else None,
-            batteries=batteries if self._table.battery else None,
-        )
+        return Readings.of(chunk.t_s, rows)
 
     def _scan(self) -> list[bytes]:
         """Take the whole frames out of the buffer; what may yet become one stays."""
@@ -147,7 +139,7 @@ class ModbusDecoder(BaseDecoder):
             lengths.add(2 * self._asked[1])
         return lengths
 
-    def _read(self, frame: bytes) -> tuple[float, float | None, float | None] | None:
+    def _read(self, frame: bytes) -> Row | None:
         if frame[1] & 0x80:
             self.rejects[Reject.REFUSED] += 1
             self.remark(f"exception {frame[2]}: {EXCEPTIONS.get(frame[2], 'not in the standard')}")
@@ -163,7 +155,7 @@ class ModbusDecoder(BaseDecoder):
             return None
         return self._values(frame[3:-2], first)
 
-    def _values(self, data: bytes, first: int) -> tuple[float, float | None, float | None] | None:
+    def _values(self, data: bytes, first: int) -> Row | None:
         table = self._table
 
         def value(address: int, kind: str, scale: float) -> float:
@@ -176,12 +168,8 @@ class ModbusDecoder(BaseDecoder):
                 self.rejects[Reject.REFUSED] += 1
                 self.remark(f"status register reads {status:g}")
                 return None
-        height = self._scale.height(value(table.address, table.type, table.scale))
-        if height is None or not math.isfinite(height):
-            self.rejects[Reject.NOT_A_NUMBER] += 1
-            return None
-        if not self._scale.sane(height):
-            self.rejects[Reject.RANGE] += 1
+        height = self.judged(self._scale.height(value(table.address, table.type, table.scale)), self._scale)
+        if height is None:
             return None
         extra = [
             value(r.address, r.type, r.scale) if r is not None else None for r in (table.temperature, table.battery)

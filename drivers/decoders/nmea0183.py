@@ -162,14 +162,4 @@ class NmeaDecoder(BaseDecoder):
         if not text:
             self.rejects[Reject.STALE] += 1
             return None
-        value = number(text)
-        height = self._scale.height(value, unit)
-        if height is None:
-            self.rejects[Reject.UNIT] += 1
-        elif not math.isfinite(height):
-            self.rejects[Reject.NOT_A_NUMBER] += 1
-        elif not self._scale.sane(height):
-            self.rejects[Reject.RANGE] += 1
-        else:
-            return height
-        return None
+        return self.judged(self._scale.height(number(text), unit), self._scale)

@@ -115,16 +115,7 @@ class ScpiDecoder(BaseDecoder):
         if not math.isfinite(value) or abs(value) >= INFINITY:
             self.rejects[Reject.NOT_A_NUMBER] += 1
             return None
-        height = self._scale.height(value, read[2] or "")
-        if height is None:
-            self.rejects[Reject.UNIT] += 1
-        elif not math.isfinite(height):
-            self.rejects[Reject.NOT_A_NUMBER] += 1
-        elif not self._scale.sane(height):
-            self.rejects[Reject.RANGE] += 1
-        else:
-            return height
-        return None
+        return self.judged(self._scale.height(value, read[2] or ""), self._scale)
 
     def _temperature(self, parts: list[str]) -> float | None:
         at = self._table.temperature

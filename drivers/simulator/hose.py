@@ -51,7 +51,6 @@ class Hose:
         self._step_m = 0.0
         self._moved_s = -math.inf
         self._start_s: float | None = None
-        self._walk_m = 0.0
 
     def at(self, station_m: float, now_s: float) -> float:
         """Put the probe on the ground at a station; its true elevation. ValueError off the ground."""

@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from drivers.lengths import FOOT_M, INCH_M, Units, length_m, show_length
+from drivers.lengths import FOOT_M, INCH_M, Units, show_length
 
 SIXTEENTH_M = INCH_M / 16
 
@@ -55,11 +55,6 @@ def give_or_take(u95_m: float, units: Units) -> str:
     if units is Units.FEET:
         return f"±{max(0.01, -(-u95_m // (FOOT_M / 100)) / 100):.2f} ft"
     return f"±{max(0.1, u95_m * 1000):.1f} mm"
-
-
-def typed_m(text: str, units: Units) -> float:
-    """A distance a person typed, in metres; a bare number is in the units shown. LengthError says what is wrong."""
-    return length_m(text, units)
 
 
 def ago(seconds: float) -> str:
