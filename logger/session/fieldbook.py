@@ -205,7 +205,15 @@ class FieldBook:
         if entry is None or self.way(entry, counted=entry.body["known_m"] is None) is None:
             return None
         known = entry.body["known_m"]
-        return float(entry.body["above_zero_m"] if known is None else known)
+        return self.above_zero_m(entry) if known is None else float(known)
+
+    def above_zero_m(self, entry: Entry) -> float:
+        """The height of an observation: as recorded, or counted anew where what it was counted from was struck out."""
+        recorded, zero = float(entry.body["above_zero_m"]), self._zero_of(entry)
+        if zero is None:
+            return recorded
+        above = float(entry.body["height_m"] - entry.body["rod_m"] - _zero(zero).shown_at_zero_m)
+        return recorded if abs(above - recorded) <= SAME_M else above
 
     def way(self, entry: Entry, *, counted: bool = True) -> list[tuple[int, Entry]] | None:
         """The observations, added (+1) or taken off (-1), whose sum is a height above the zero: back to a benchmark.
@@ -215,7 +223,7 @@ class FieldBook:
         """
         steps: list[tuple[int, Entry]] = []
         while True:
-            if counted and (zero := self.zero_entry(entry.body["stretch"], before=entry.n)) is not None:
+            if counted and (zero := self._zero_of(entry)) is not None:
                 steps += [(1, entry), (-1, zero)]
                 entry = zero
             elif counted and entry.body["known_m"] != entry.body["above_zero_m"]:
@@ -226,6 +234,12 @@ class FieldBook:
             if earlier is None:
                 return None
             entry, counted = earlier, earlier.body["known_m"] is None
+
+    def _zero_of(self, entry: Entry) -> Entry | None:
+        """What an observation counts from: the zero as it stood, else, where that was struck out, one seen since."""
+        stretch = entry.body["stretch"]
+        before = self.zero_entry(stretch, before=entry.n)
+        return self.zero_entry(stretch) if before is None and entry.body["known_m"] is None else before
 
     def _last_of(self, name: str, before: int) -> Entry | None:
         return next((e for e in self.standing(before=before) if e.body["name"] == name), None)

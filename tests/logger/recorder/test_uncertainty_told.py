@@ -8,6 +8,7 @@ from logger.reduction.adjustment import adjust
 from logger.session.played import played
 from logger.session.replay import survey
 from logger.session.store import Session
+from logger.session.verify import verify
 
 ERRORS = """
 accuracy = "1 mm"
@@ -76,3 +77,18 @@ async def test_a_mark_counted_from_a_zero_struck_out_holds_the_zero_no_longer(si
     assert (await site.ask("turn TP"))["error"] == "needs_zero"
     rows = (await site.ask("list"))["observations"]
     assert ["above_zero_u_m" in row for row in rows] == [True, False, False], "B2 was told as counted from BM"
+
+
+async def test_a_zero_observed_again_after_a_slip_carries_what_was_counted_from_the_slip(site: Any) -> None:
+    await site.start()
+    await site.tag("benchmark BM", 0.5)  # not on the mark yet
+    await site.tag("turn TP1", 1.2)
+    assert (await site.tag("benchmark BM", 0.2))["ok"]
+    await site.ask("strike 1 # the probe was not on the mark")
+    await site.ask("setup")
+    again = await site.tag("turn TP1", 0.3)
+    assert again["above_zero_m"] == pytest.approx(1.0, abs=3e-4)
+    assert (await site.tag("station 2", 0.8))["above_zero_m"] == pytest.approx(1.5, abs=3e-4)
+    (point,) = adjust(survey(site.path)).profile.points
+    assert point.elevation_m == pytest.approx(1.5, abs=3e-4)
+    verify(site.path)
