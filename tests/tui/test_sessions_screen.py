@@ -9,10 +9,12 @@ from sqlite3 import connect
 import pytest
 from textual.pilot import Pilot
 
-from logger.session.replay import survey
+from drivers.lengths import Units
+from logger.session.replay import survey, units_of
 from tui.actions import Place
 from tui.app import RisewalkApp
 from tui.screens.sessions import free
+from tui.walking.opening import Opening
 from tui.walking.shelf import sessions_in
 from tui.widgets.bars import Saying
 
@@ -58,6 +60,17 @@ def test_a_session_that_is_open_was_changed_when_the_file_beside_it_was(folder: 
         first = sessions_in(folder)[0]
     holds.close()
     assert (first.path.stem, first.changed_s) == ("bank", 3000)
+
+
+@pytest.mark.parametrize(("told", "meant"), [("", "ft-in"), ("mm", "mm")])
+def test_a_walk_gone_on_with_keeps_its_units(folder: Path, told: str, meant: str) -> None:
+    """What 20 means must not change with a recorder that was killed and is started again without --units."""
+    assert units_of(GOLDEN) is Units.FEET_INCHES
+    command = Opening(folder / "bank.walk", units=told).record_command()
+    assert command[command.index("--units") + 1] == meant
+    (folder / "empty.walk").touch()
+    for nothing_told in ("new.walk", "empty.walk"):
+        assert "--units" not in Opening(folder / nothing_told).record_command()
 
 
 async def test_a_drawing_needs_no_brief_kept_beside_the_session(folder: Path) -> None:

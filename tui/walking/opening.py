@@ -11,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import IO
 
-from logger.errors import CannotWrite, Refused
+from logger.errors import CannotWrite, Refused, RiseError
 from logger.recorder.client import Client, attach
 from tui.cli import NO_INSTRUMENT
 
@@ -38,10 +38,21 @@ class Opening:
     def record_command(self) -> list[str]:
         """The command that records this walk behind a socket."""
         command = [sys.executable, "-m", "tui.cli", "record", os.fspath(self.session), "--socket"]
+        told = self if self.units else replace(self, units=_recorded_units(self.session))
         for option in ("port", "instrument", "job", "units", "tape"):
-            if value := getattr(self, option):
+            if value := getattr(told, option):
                 command += [f"--{option}", value]
         return command
+
+
+def _recorded_units(session: Path) -> str:
+    """The units of a session that is gone on with, empty where there is none: 20 means what it meant before."""
+    from logger.session.replay import units_of
+
+    try:
+        return str(units_of(session)) if session.exists() else ""
+    except (RiseError, OSError):  # its recorder says what is wrong with it
+        return ""
 
 
 @dataclass(slots=True)
