@@ -10,11 +10,9 @@ from math import sqrt
 
 import numpy as np
 
-from logger.observation import Taped
+from logger.observation import COVERAGE, Taped
 from logger.profile import Floats
 
-GUARD = 2.0
-"""Standard uncertainties in the guard band: coverage factor 2, about 95 % (JCGM 100, 6.3.3)."""
 RULE = "guard band U = 2 u on both sides of the limit (JCGM 106, 8.3.2)"
 
 Place = tuple[int, str]
@@ -34,7 +32,7 @@ class Status(StrEnum):
 
 def judge(value_m: float, limit_m: float, u_m: float) -> Status:
     """Whether a value stays at or under a limit, with guarded acceptance and guarded rejection."""
-    guard = GUARD * u_m
+    guard = COVERAGE * u_m
     if value_m <= limit_m - guard:
         return Status.PASS
     return Status.FAIL if value_m > limit_m + guard else Status.UNSURE

@@ -10,6 +10,7 @@ from logger.built_depths import Depths, climb_and_depth
 from logger.built_heights import Estimate, Levels, Status, judge, worst
 from logger.construction import Part
 from logger.measures import both, fine
+from logger.observation import COVERAGE
 from logger.setout import Mark, SetOut
 from logger.steps.option import Finding, Verdict
 from logger.steps.rulebook import SLOPES, Measure, Rule, RuleSet
@@ -200,7 +201,7 @@ def falls(case: Case) -> Iterator[Finding]:
         if fall is not None and mark.depth_m:
             assert mark.front.finished_m is not None
             assert mark.back.finished_m is not None
-            slope, sure = fall.value_m / mark.depth_m, 2 * case.levels.u_m(fall) / mark.depth_m
+            slope, sure = fall.value_m / mark.depth_m, COVERAGE * case.levels.u_m(fall) / mark.depth_m
             designed = (mark.back.finished_m - mark.front.finished_m) / mark.depth_m
             said = f"step {mark.riser} falls {slope * 100:.1f} ± {sure * 100:.1f} % to the front"
             said += f", {designed * 100:.1f} % designed"

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+COVERAGE = 2.0
+"""Standard uncertainties in what people are shown, in tolerances and guard bands: about 95 % (JCGM 100, 6.3.3)."""
 LONGEST_M = 1e6
 """No distance, height or elevation of a walk is greater, in metres."""
 

@@ -6,12 +6,11 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from itertools import pairwise
 
-from logger.observation import Observation
+from logger.observation import COVERAGE, Observation
 from logger.reduction.points import Point
 
 FLOOR_M = 0.003
 """Below this no misclosure of a walk on a slope is worth a second walk (common practice)."""
-COVERAGE = 2.0
 
 CLASSES_MM = {"first-1": 4.0, "first-2": 5.0, "second-1": 6.0, "second-2": 8.0, "third": 12.0, "construction": 24.0}
 """Millimetres per root kilometre of a loop: FGCC 1984; the first four and `third` from memory, `construction` from the

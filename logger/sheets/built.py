@@ -7,10 +7,11 @@ from logger.asbuilt import NOT_CHECKED, AsBuilt, BuiltRiser
 from logger.built_depths import BuiltDepth
 from logger.built_heights import Status
 from logger.measures import both, fine
+from logger.observation import COVERAGE
 from logger.profile import Profile
 from logger.sheets import cautions
 from logger.sheets.document import Block, Cell, Lines, Sheet, Table, length
-from logger.sheets.head import COVERAGE, counts, facts, foot
+from logger.sheets.head import counts, facts, foot
 from logger.steps.option import Option, Verdict
 
 WORDS = {Status.PASS: "within", Status.FAIL: "outside", Status.UNSURE: "not decided against"}

@@ -5,13 +5,14 @@ from dataclasses import replace
 
 from drivers.lengths import Units, show_length
 from logger.measures import fine
+from logger.observation import COVERAGE
 from logger.profile import Profile, ProfilePoint
 from logger.reduction.adjustment import Adjustment, Residual
 from logger.session.events import iso
 from logger.session.fieldbook import TAPED, Entry, FieldBook
 from logger.sheets import cautions
 from logger.sheets.document import Cell, Lines, Sheet, Table, length
-from logger.sheets.head import COVERAGE, facts, foot
+from logger.sheets.head import facts, foot
 
 
 def field_book_sheet(book: FieldBook, adjusted: Adjustment, units: Units) -> Sheet:

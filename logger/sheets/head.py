@@ -4,15 +4,13 @@ from importlib.metadata import version
 
 from drivers.lengths import Units
 from logger import measures
+from logger.observation import COVERAGE
 from logger.profile import Profile
 from logger.session.events import iso
 from logger.session.fieldbook import FieldBook
 from logger.setout import Bed, Mark
 from logger.sheets.document import both
 from logger.steps.option import Option
-
-COVERAGE = 2.0
-"""Standard uncertainties in the interval shown to people, for about 95 % (JCGM 100, 6.3.3)."""
 
 
 def facts(profile: Profile, units: Units, what: str = "Ground") -> tuple[tuple[str, str], ...]:

@@ -42,7 +42,14 @@ class InHand:
         if steady:
             self._steady.set()
         above = None if self.zero is None else height_m - self.zero[1]
-        event = {"event": "reading", "height_m": height_m, "above_zero_m": above, "u_m": 0.0004, "spread_m": 0.0005}
+        event = {
+            "event": "reading",
+            "height_m": height_m,
+            "above_zero_m": above,
+            "u_m": 0.0003,
+            "above_zero_u_m": 0.0004,
+            "spread_m": 0.0005,
+        }
         self._events.put_nowait({**event, "steady": steady, "age_s": age_s, "link": self.link, **more})
 
     def loses_link(self, why: str = "unplugged") -> None:
@@ -94,7 +101,14 @@ class InHand:
             else:
                 raise Refused("needs_zero", "observe the zero first: benchmark NAME")
         row: dict[str, Any] = {"ok": True, "event": "observed", "n": len(self.rows) + 1, "kind": str(tag.kind)}
-        row |= {"setup": self.setup, "name": tag.name, "height_m": self.height_m, "u_m": 0.0004, "at": AT}
+        row |= {
+            "setup": self.setup,
+            "name": tag.name,
+            "height_m": self.height_m,
+            "u_m": 0.0003,
+            "above_zero_u_m": 0.0004,
+            "at": AT,
+        }
         row |= {"above_zero_m": self.height_m - self.zero[1], "readings": 12, "steady": self.steady}
         row |= {"surface": self.surface, "riser": tag.riser, "place": tag.place, "forced": tag.forced}
         if tag.tape_m is not None:

@@ -63,6 +63,7 @@ def test_heights_have_a_sign_and_nothing_has_none() -> None:
 
 
 def test_give_or_take_is_never_rounded_down_to_nothing() -> None:
-    assert give_or_take(0.0002, Units.FEET_INCHES) == '±1/16"'
-    assert give_or_take(0.0016, Units.FEET_INCHES) == '±1/8"'
-    assert give_or_take(0.0008, Units.METRES) == "±0.8 mm"
+    assert give_or_take(0.0001, Units.FEET_INCHES) == '±1/16"'
+    assert give_or_take(0.0008, Units.FEET_INCHES) == '±1/8"'
+    assert give_or_take(0.0004, Units.METRES) == "±0.8 mm"
+    assert give_or_take(None, Units.METRES) == "± not known"

@@ -14,6 +14,7 @@ from typing import IO, Any
 import click
 
 from logger.errors import CannotWrite, RiseError
+from logger.observation import COVERAGE
 
 SESSION = "alder-bank.walk"
 AFTER_THE_WALK = (
@@ -123,7 +124,7 @@ def tagged(tag: str, answer: dict[str, Any]) -> str:
     """One line for people about one tag."""
     if answer.get("event") != "observed":
         return f"  {tag}"
-    return f"  {tag:<42} {answer['above_zero_m']:+8.4f} m  ± {2 * answer['u_m'] * 1000:.1f} mm"
+    return f"  {tag:<42} {answer['above_zero_m']:+8.4f} m  ± {COVERAGE * answer['above_zero_u_m'] * 1000:.1f} mm"
 
 
 def tell(line: str) -> None:

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from logger.observation import COVERAGE
 from tui.cli.option_lengths import length_over_nothing
 from tui.cli.output import emit_json
 
@@ -48,7 +49,7 @@ def _tell(result: "FieldTest") -> None:
     click.echo(f"of one kilometre run twice             {result.sigma_km_m * 1000:.3f} mm")
     click.echo(
         f"difference between the sets            {result.zero_difference_m * 1000:+.3f} mm"
-        f"  ± {1.96 * result.zero_difference_u_m * 1000:.3f} mm (95 %)"
+        f"  ± {COVERAGE * result.zero_difference_u_m * 1000:.3f} mm (95 %)"
     )
     for question in result.questions:
         click.echo(f"{'yes' if question.passed else 'NO '}  {question.text}")

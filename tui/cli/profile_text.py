@@ -4,11 +4,10 @@ from collections.abc import Iterator
 
 from drivers.lengths import INCH_M, Units, show_length
 from logger import slopes
+from logger.observation import COVERAGE
 from logger.profile import Profile
 from logger.reduction.adjustment import Adjustment
 from logger.reduction.closure import Closure, Status
-
-AT_95 = 1.96
 
 
 def lines(profile: Profile, adjustment: Adjustment | None, units: Units) -> list[str]:
@@ -29,8 +28,8 @@ def lines(profile: Profile, adjustment: Adjustment | None, units: Units) -> list
 def plus_minus(u_m: float, units: Units) -> str:
     """A standard uncertainty as people are shown it, at 95 %: in inches beside feet, in millimetres beside metres."""
     if units in (Units.FEET, Units.FEET_INCHES):
-        return f"± {AT_95 * u_m / INCH_M:.2f} in"
-    return f"± {AT_95 * u_m * 1000:.1f} mm"
+        return f"± {COVERAGE * u_m / INCH_M:.2f} in"
+    return f"± {COVERAGE * u_m * 1000:.1f} mm"
 
 
 def _closing(closed: Closure) -> str:
@@ -60,7 +59,7 @@ def _at_a_glance(profile: Profile, units: Units) -> Iterator[str]:
     for across in slopes.cross_falls(profile):
         at = show_length(across.station_m, units)
         side = "right" if across.slope > 0 else "left"
-        yield f"across at {at}: {abs(across.slope):.1%} up to the {side}, ± {AT_95 * across.u:.1%}"
+        yield f"across at {at}: {abs(across.slope):.1%} up to the {side}, ± {COVERAGE * across.u:.1%}"
     more = slopes.one_more(profile)
     if more is not None:
         at = show_length(more.station_m, units)

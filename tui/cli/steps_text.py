@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from logger.observation import COVERAGE
 from logger.steps.brief import Brief, Equal, Top
 from logger.steps.option import Option, Options, Verdict
 from logger.steps.words import Words, counted
@@ -112,8 +113,8 @@ def _trust(options: Options, words: Words) -> Iterator[str]:
     sure = options.options[options.chosen].certainty
     if sure is not None and sure.u_rise_m > 0:
         yield (
-            f"Total rise known to ± {words.fine(2 * sure.u_rise_m)} (95 %), "
-            f"a face to ± {words.fine(2 * sure.u_face_m)}; "
+            f"Total rise known to ± {words.fine(COVERAGE * sure.u_rise_m)} (95 %), "
+            f"a face to ± {words.fine(COVERAGE * sure.u_face_m)}; "
             f"chance that the last riser stays even within {words.small(sure.even_within_m)}: {sure.even_chance:.1%}."
         )
     if options.flip_m is not None:

@@ -4,9 +4,10 @@ from collections.abc import Callable
 from enum import StrEnum
 
 from drivers.lengths import Units
+from logger.observation import COVERAGE
 from tui.walking.distances import ago, give_or_take, height
 from tui.walking.said import safe
-from tui.walking.standing import COVERAGE, Live, Standing
+from tui.walking.standing import Live, Standing
 
 HOLDS_S = 0.7
 """A change of state is told once it has held for so long, so that words do not flicker."""
@@ -85,5 +86,5 @@ def height_words(live: Live, standing: Standing, units: Units) -> str:
     """A height as it is said: above the zero with ± at 95 %, or that there is no zero."""
     if live.above_zero_m is None or standing.zero is None:
         return f"{height(live.height_m, units)}, as the instrument shows it: no zero yet"
-    unsure = give_or_take(COVERAGE * live.above_zero_u_m, units)
+    unsure = give_or_take(live.above_zero_u_m, units)
     return f"{height(live.above_zero_m, units)} above {safe(standing.zero.name, 24)}, {unsure}"

@@ -6,7 +6,7 @@ from drivers.lengths import Units
 from tui.walking.distances import ago, distance, give_or_take, height
 from tui.walking.doubts import warnings
 from tui.walking.said import safe
-from tui.walking.standing import COVERAGE, Live, Row, Standing
+from tui.walking.standing import Live, Row, Standing
 from tui.walking.telling import called, clock_time, remark
 
 HELP = (
@@ -61,6 +61,6 @@ def _row(row: Row, units: Units) -> str:
     if row.taped:
         value = distance(row.height_m, units)
     else:
-        value = f"{height(row.above_zero_m, units)} {give_or_take(COVERAGE * row.above_zero_u_m, units)}"
+        value = f"{height(row.above_zero_m, units)} {give_or_take(row.above_zero_u_m, units)}"
     more = remark(row, units)
     return f"No. {row.n}: {called(row, units)}, {value}{f', {more}' if more else ''}."

@@ -18,7 +18,7 @@ from tui.walking.doubts import doubt, warnings
 from tui.walking.drafting import Drafting
 from tui.walking.figures import ground_points
 from tui.walking.plan import best_in_short, best_in_words
-from tui.walking.standing import COVERAGE, Row
+from tui.walking.standing import Row
 from tui.walking.suggestion import Suggestion, suggestion, turning_point, zero_check
 from tui.walking.telling import zero_named
 from tui.walking.walk import Answer
@@ -228,7 +228,7 @@ class WalkScreen(TaggingScreen):
             exact.show("NO ZERO YET: raw instrument height", "alarm")
             return
         number.show(live.above_zero_m, units, stale)
-        unsure = give_or_take(COVERAGE * live.above_zero_u_m, units)
+        unsure = give_or_take(live.above_zero_u_m, units)
         words = f"{height(live.above_zero_m, units)} above {zero_named(self.rows)}, {unsure} (95 %)"
         exact.show(f"{words} = {height(live.above_zero_m, OTHER[units])}", short=words)
 

@@ -3,6 +3,7 @@
 from fractions import Fraction
 
 from drivers.lengths import FOOT_M, INCH_M, Units, show_length
+from logger.observation import COVERAGE
 
 SIXTEENTH_M = INCH_M / 16
 
@@ -48,8 +49,11 @@ def height(value_m: float, units: Units) -> str:
     return text if text.startswith("-") or not any(c in "123456789" for c in text) else f"+{text}"
 
 
-def give_or_take(u95_m: float, units: Units) -> str:
-    """An uncertainty at 95 %, rounded up to what the unit can show."""
+def give_or_take(u_m: float | None, units: Units) -> str:
+    """A standard uncertainty as people are shown it, at 95 %, rounded up to what the unit can show."""
+    if u_m is None:
+        return "± not known"
+    u95_m = COVERAGE * u_m
     if units is Units.FEET_INCHES:
         return "±" + inches(max(1, -(-u95_m // SIXTEENTH_M)) * SIXTEENTH_M) + '"'
     if units is Units.FEET:

@@ -8,8 +8,6 @@ from drivers.lengths import Units
 
 STALE_S = 2.0
 """A reading older than this is not what the instrument shows now."""
-COVERAGE = 2.0
-"""From a standard uncertainty to ± at 95 %."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +17,7 @@ class Live:
     height_m: float
     above_zero_m: float | None
     u_m: float
-    above_zero_u_m: float
+    above_zero_u_m: float | None
     spread_m: float
     steady: bool
     age_s: float
@@ -40,7 +38,7 @@ def live_of(told: Mapping[str, Any]) -> Live:
         height_m=float(told["height_m"]),
         above_zero_m=None if above is None else float(above),
         u_m=float(told.get("u_m") or 0.0),
-        above_zero_u_m=float(told.get("above_zero_u_m") or told.get("u_m") or 0.0),
+        above_zero_u_m=_number(told.get("above_zero_u_m")),
         spread_m=float(told.get("spread_m") or 0.0),
         steady=bool(told.get("steady")),
         age_s=float(told.get("age_s") or 0.0),
@@ -159,7 +157,7 @@ class Row:
     place: str = ""
     height_m: float = 0.0
     above_zero_m: float = 0.0
-    above_zero_u_m: float = 0.0
+    above_zero_u_m: float | None = None
     elevation_m: float | None = None
     misclosure_m: float | None = None
     temperature_c: float | None = None
@@ -190,7 +188,7 @@ def row_of(told: Mapping[str, Any]) -> Row:
         place=str(told.get("place") or told.get("side") or ""),
         height_m=float(told.get("height_m") or told.get("length_m") or 0.0),
         above_zero_m=float(told.get("above_zero_m") or 0.0),
-        above_zero_u_m=float(told.get("above_zero_u_m") or told.get("u_m") or 0.0),
+        above_zero_u_m=_number(told.get("above_zero_u_m")),
         elevation_m=_number(told.get("elevation_m")),
         misclosure_m=_number(told.get("misclosure_m")),
         temperature_c=_number(told.get("temperature_c")),

@@ -6,7 +6,7 @@ from datetime import datetime
 from drivers.lengths import Units
 from tui.walking.distances import distance, give_or_take, height
 from tui.walking.said import safe
-from tui.walking.standing import COVERAGE, Row
+from tui.walking.standing import Row
 from tui.walking.walk import Answer
 
 
@@ -78,7 +78,7 @@ def _taken(row: Row | None, units: Units) -> str:
         return "Taken and saved."
     if row.taped:
         return f"Taken and saved {clock_time(row.at)}: {called(row, units)}, {distance(row.height_m, units)}"
-    value = f"{height(row.above_zero_m, units)} {give_or_take(COVERAGE * row.above_zero_u_m, units)}"
+    value = f"{height(row.above_zero_m, units)} {give_or_take(row.above_zero_u_m, units)}"
     off = "" if row.misclosure_m is None else f"off {height(row.misclosure_m, units)}"
     taken = f"Taken and saved {clock_time(row.at)}: {called(row, units)}, {value}"
     if astray(row):
@@ -90,5 +90,5 @@ def astray(row: Row) -> bool:
     """Whether a point of known height was found farther off than a walk that closes may be."""
     from logger.reduction.closure import Tolerance
 
-    off_m, u_m = row.misclosure_m, row.above_zero_u_m
-    return off_m is not None and abs(off_m) > Tolerance().limit_m(u_m, walked_m=0.0)
+    off_m = row.misclosure_m
+    return off_m is not None and abs(off_m) > Tolerance().limit_m(row.above_zero_u_m or 0.0, walked_m=0.0)

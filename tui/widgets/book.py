@@ -7,7 +7,7 @@ from textual import events
 from drivers.lengths import Units
 from tui.walking.distances import distance, give_or_take, height
 from tui.walking.said import safe
-from tui.walking.standing import COVERAGE, Row
+from tui.walking.standing import Row
 from tui.walking.telling import called, remark
 from tui.widgets.painted import Line, Painted
 
@@ -73,7 +73,7 @@ class Book(Painted):
         if row.taped:
             value, unsure = distance(row.height_m, units), ""
         else:
-            value, unsure = height(row.above_zero_m, units), give_or_take(COVERAGE * row.above_zero_u_m, units)
+            value, unsure = height(row.above_zero_m, units), give_or_take(row.above_zero_u_m, units)
         tall = 14 if units is Units.FEET_INCHES else 10
         room = max(6, min(18, width - tall - 14))
         text = f"{row.n:>3} {safe(called(row, units), room):<{room}} {value:>{tall}}"
