@@ -1,5 +1,6 @@
 """Small screens that ask one thing at the bottom, leaving the number in view: a text, a choice, a question."""
 
+from abc import abstractmethod
 from collections.abc import Callable, Mapping
 from typing import ClassVar
 
@@ -81,9 +82,9 @@ class Asking(ModalScreen[str | None]):
         self._early.append(key)
         return True
 
+    @abstractmethod
     def obeyed(self, key: events.Key) -> bool:
         """The same once it stands."""
-        raise NotImplementedError
 
     def answer(self, answer: str | None) -> None:
         """Give the answer back, once."""

@@ -1,5 +1,6 @@
 """What the screens of the job share: tabs on top, keys at the bottom, and the walk they show."""
 
+from abc import abstractmethod
 from collections.abc import Callable
 from typing import TYPE_CHECKING, ClassVar, cast
 
@@ -59,9 +60,9 @@ class JobScreen(Quiet):
         yield from self.body()
         yield KeyBar(self.place)
 
+    @abstractmethod
     def body(self) -> ComposeResult:
         """What the screen is for."""
-        raise NotImplementedError
 
     def say(self, text: str, style: str = "plain") -> None:
         """Say something on the last line, if the screen still stands."""

@@ -1,5 +1,6 @@
 """What set out and check share: the marks of the layout chosen, worked through one by one with the probe."""
 
+from abc import abstractmethod
 from typing import TYPE_CHECKING
 
 from logger.guidance import Level
@@ -31,13 +32,13 @@ class MarkingScreen(TaggingScreen):
         self.marking: Marking | None = None
         self._of: SetOut | None = None
 
+    @abstractmethod
     def show_book(self) -> None:
         """Show what the field book and the layout say."""
-        raise NotImplementedError
 
+    @abstractmethod
     def show_live(self) -> None:
         """Show what the instrument says."""
-        raise NotImplementedError
 
     @property
     def target(self) -> "Target | None":

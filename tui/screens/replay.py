@@ -102,7 +102,8 @@ class ReplayScreen(WalkScreen):
         """How far it has come, and the best layout by then."""
         count = len(self._again.rows) if self._again else 0
         words, short = super().best_words()
-        return f"REPLAY of {self._path.name}: {count} observed. {words}", f"REPLAY: {count} observed. {short}"
+        told = f"{count} observed. "
+        return f"REPLAY of {self._path.name}: {told}{words}".rstrip(), f"REPLAY: {told}{short}".rstrip()
 
     def show_take(self) -> None:
         """What the key does to the replay."""

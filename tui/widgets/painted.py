@@ -1,5 +1,6 @@
 """The ground of our widgets: lines of styled spans; only the lines that changed are painted again."""
 
+from abc import abstractmethod
 from collections.abc import Sequence
 from typing import ClassVar
 
@@ -42,9 +43,9 @@ class Painted(Widget):
         super().__init__(id=id, classes=classes)
         self._painted: list[Line] = []
 
+    @abstractmethod
     def lines(self, width: int, height: int) -> Sequence[Line]:
         """What to paint; fewer lines than the height leave the rest empty."""
-        raise NotImplementedError
 
     def repaint(self) -> None:
         """Compare with what is painted, and paint the lines that differ."""

@@ -1,6 +1,7 @@
 """What every reader under test has: valid inputs to start from, and `take`, which lets only a fault out."""
 
 import tempfile
+from abc import ABC, abstractmethod
 from pathlib import Path
 
 ROOT = Path(__file__).parents[3]
@@ -10,16 +11,16 @@ class Wrong(Exception):
     """A result that may not be."""
 
 
-class Target:
+class Target(ABC):
     """One reader under test: valid inputs to start from, and `take`, which lets only a fault out."""
 
+    @abstractmethod
     def seeds(self) -> list[bytes]:
         """Valid inputs."""
-        raise NotImplementedError
 
+    @abstractmethod
     def take(self, data: bytes) -> None:
         """Read one input."""
-        raise NotImplementedError
 
 
 class OfFile(Target):
