@@ -125,7 +125,7 @@ class Connection:
             except DriverError:
                 raise
             except Exception as error:
-                raise _broken(self.port, error) from error
+                raise _named(self.port, error) from error
             self._link = _Link(self.port, transport, self._instrument, self._clock)
             async for event in self._listen(self._link):
                 yield event
@@ -235,7 +235,7 @@ class _Link:
                     self._asker.feed(chunk)
                     self._answered.set()
         except Exception as error:
-            self._error = error if isinstance(error, DriverError) else _broken(self._port, error)
+            self._error = _named(self._port, error)
         finally:
             self.ended = True
             self._news.set()
@@ -254,13 +254,15 @@ class _Link:
                             await self._answered.wait()
                 await asyncio.sleep(max(due - loop.time(), 0.0))
         except Exception as error:
-            self._error = error if isinstance(error, DriverError) else _broken(self._port, error)
+            self._error = _named(self._port, error)
             self.ended = True
             self._news.set()
 
 
-def _broken(port: str, error: Exception) -> PortLost:
-    """What a transport or decoder failed with that should have named its failures: a plug-in, or a mistake of ours."""
+def _named(port: str, error: Exception) -> DriverError:
+    """What a transport or decoder failed with; one that does not name it is a plug-in, or a mistake of ours."""
+    if isinstance(error, DriverError):
+        return error
     log.error("%s: %r", port, error, exc_info=error)
     return PortLost(port, f"what reads it failed ({type(error).__name__}: {error}); tell who made the plug-in")
 

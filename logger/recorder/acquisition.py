@@ -125,8 +125,8 @@ class Acquisition:
             if isinstance(event, Chunk):
                 try:
                     self._chunk(event)
-                except Exception:  # what nobody foresaw in one chunk must not end a day's listening
-                    self.upset()
+                except Exception as error:  # what nobody foresaw in one chunk must not end a day's listening
+                    self.upset(error)
             else:
                 self._link(event)
         if not self.live.is_set():
@@ -165,12 +165,12 @@ class Acquisition:
             Refused("link_lost", "the line to the instrument was lost; observe the zero again once it is back")
         )
 
-    def upset(self) -> None:
-        """For the handler of an error of ours in what was heard: begin anew behind it, or raise it where that fails."""
+    def upset(self, error: Exception) -> None:
+        """Begin anew behind an error of ours in what was heard; where that does not help, it is raised."""
         self.upsets += 1
         if self.upsets > MOST_UPSETS:
-            raise  # noqa: PLE0704 - the error being handled
-        log.exception("what was heard could not be read")
+            raise error
+        log.error("what was heard could not be read", exc_info=error)
         self.gap(EventKind.LINK, {"state": str(Link.LOST), "why": UPSET})
 
     def end_wait(self, refusal: Refused) -> bool:

@@ -147,8 +147,8 @@ class Reports:
                 continue
             try:
                 event = self.reading()
-            except Exception:
-                self.recorder.acquisition.upset()
+            except Exception as error:
+                self.recorder.acquisition.upset(error)
                 continue
             if event is not None:
                 self.tell(event)

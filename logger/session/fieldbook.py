@@ -236,10 +236,13 @@ class FieldBook:
             entry, counted = earlier, earlier.body["known_m"] is None
 
     def _zero_of(self, entry: Entry) -> Entry | None:
-        """What an observation counts from: the zero as it stood, else, where that was struck out, one seen since."""
+        """What an observation counts from: the zero as it stood, else, where that was struck out, a benchmark since."""
         stretch = entry.body["stretch"]
         before = self.zero_entry(stretch, before=entry.n)
-        return self.zero_entry(stretch) if before is None and entry.body["known_m"] is None else before
+        if before is not None or entry.body["known_m"] is not None:
+            return before
+        since = self.zero_entry(stretch)
+        return since if since is not None and since.body["elevation_m"] is not None else None
 
     def _last_of(self, name: str, before: int) -> Entry | None:
         return next((e for e in self.standing(before=before) if e.body["name"] == name), None)

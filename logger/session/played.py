@@ -40,7 +40,6 @@ class _Player:
         self.book = FieldBook()
         self._path = session.path
         self._pipeline: Pipeline | None = None
-        self._errors = Instrument()
         self._next_us = 0
 
     def take(self, event: Event) -> Iterator[tuple[int, dict[str, Any]]]:
@@ -49,12 +48,11 @@ class _Player:
             return
         body = event.body
         if event.kind == EventKind.OPENED and body["instrument"]["text"]:
-            instrument = parse(body["instrument"]["text"], f"{self._path}, the instrument recorded")
-            self._pipeline, self._errors = Pipeline(instrument), instrument_of(instrument, self.book)
+            self._pipeline = Pipeline(parse(body["instrument"]["text"], f"{self._path}, the instrument recorded"))
         elif breaks(body) and self._pipeline is not None:
             self._pipeline.gap()
         if event.kind == EventKind.OBSERVED:
-            yield event.t_us, entry_told(self.book, self._errors, Entry(body, event.at_us, event.t_us))
+            yield event.t_us, entry_told(self.book, self._errors(), Entry(body, event.at_us, event.t_us))
         else:
             shown = body if event.kind not in SHOWN else {key: body[key] for key in SHOWN[EventKind(event.kind)]}
             stalled = {key: body[key] for key in ("stalled_us",) if key in body}
@@ -69,7 +67,10 @@ class _Player:
                 self._next_us = chunk.t_us + READING_US
                 yield chunk.t_us, self._reading(self._pipeline) | {"at": iso(chunk.t_us + ahead_us)}
 
+    def _errors(self) -> Instrument:
+        return Instrument() if self._pipeline is None else instrument_of(self._pipeline.instrument, self.book)
+
     def _reading(self, pipeline: Pipeline) -> dict[str, Any]:
         live = pipeline.live()
         assert live is not None
-        return live_told(self.book, self._errors, live)
+        return live_told(self.book, self._errors(), live)

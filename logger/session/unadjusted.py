@@ -50,11 +50,9 @@ def _live_u(book: FieldBook, instrument: Instrument, here: Sighting) -> float | 
 def entry_u(book: FieldBook, instrument: Instrument, entry: Entry) -> float | None:
     """Standard uncertainty of `above_zero_m` of an observation; None where what it was counted from was struck out."""
     way = book.way(entry)
-    return (
-        None
-        if way is None or book.above_zero_m(entry) != entry.body["above_zero_m"]
-        else sum_u(list(starmap(_sighting, way)), instrument)
-    )
+    if way is None or book.above_zero_m(entry) != entry.body["above_zero_m"]:
+        return None
+    return sum_u(list(starmap(_sighting, way)), instrument)
 
 
 def entry_told(book: FieldBook, instrument: Instrument, entry: Entry) -> dict[str, Any]:
