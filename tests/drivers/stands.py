@@ -31,13 +31,12 @@ RATE_HZ = 200
 class Stand:
     """One instrument that talks; `missing` is a port of the same kind where nothing is.
 
-    `may_be_lost`: the line can be cut. `one_owner`: a second one who opens it is refused. `may_block`: opening it can
-    take for ever.
+    `one_owner`: a second one who opens it is refused.
     """
 
     port = missing = ""
     instrument: InstrumentFile = load("ascii-lines")
-    may_be_lost = one_owner = may_block = True
+    one_owner = True
 
     def lose(self, link: Transport) -> None:
         """Cut the line."""
@@ -93,7 +92,7 @@ class PlayedStand(Stand):
 
 
 class SimulatedStand(Stand):
-    port, missing, may_block = f"sim://lines?rate={RATE_HZ}", "sim://nobody", False
+    port, missing = f"sim://lines?rate={RATE_HZ}", "sim://nobody"
 
     def lose(self, link: Transport) -> None:
         assert isinstance(link, SimulatedTransport)
@@ -101,7 +100,7 @@ class SimulatedStand(Stand):
 
 
 class RecordedStand(Stand):
-    may_be_lost = one_owner = may_block = False
+    one_owner = False
 
     def __init__(self, session: Path) -> None:
         self.port, self.missing = f"replay://{session}", "replay:///nowhere.walk"
@@ -157,8 +156,7 @@ async def in_a_file(folder: Path, monkeypatch: pytest.MonkeyPatch) -> AsyncItera
 
 @asynccontextmanager
 async def over_the_air(folder: Path, monkeypatch: pytest.MonkeyPatch) -> AsyncIterator[Stand]:
-    if not PrivateBus.available():
-        pytest.skip("dbus-daemon is not installed (apt install dbus)")
+    PrivateBus.require()
     bus = PrivateBus(folder)
     bus.start()
     monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", bus.address)
@@ -187,3 +185,7 @@ STANDS = {
     "ble": over_the_air,
 }
 """By the name of the transport; one that reaches devices in several ways is here more than once."""
+CUT = [name for name in STANDS if name != "replay"]
+"""A recording is no line that can be cut."""
+BLOCKING = [name for name in CUT if name != "sim"]
+"""Opening may take for ever; what is in this process opens at once."""

@@ -6,7 +6,7 @@ import os
 import sys
 import threading
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
 
@@ -15,7 +15,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 
 from awake import Awake
-from stands import STANDS, Stand, until
+from stands import BLOCKING, CUT, STANDS, Stand, until
 
 from drivers.connection import Connection, Patience
 from drivers.errors import PortBusy, PortError, PortLost, PortMissing
@@ -130,9 +130,8 @@ async def test_closed_it_ends_what_is_read_and_closes_twice(stand: Stand) -> Non
         await link.write(b"x")
 
 
+@pytest.mark.parametrize("stand", CUT, indirect=True)
 async def test_a_lost_line_is_named_and_another_link_can_be_made(stand: Stand) -> None:
-    if not stand.may_be_lost:
-        pytest.skip("this line is not cut")
     async with opened(stand) as link:
         await take(link, 1)
         stand.lose(link)
@@ -143,7 +142,8 @@ async def test_a_lost_line_is_named_and_another_link_can_be_made(stand: Stand) -
         assert await take(link, 1)
 
 
-async def test_a_connection_heals_over_it(stand: Stand) -> None:
+async def states_of(stand: Stand, *, cut: bool) -> list[Link]:
+    """What a connection tells until it has been live, and once more after a cut; then it is closed."""
     made: list[Transport] = []
 
     def make(*how: object) -> Transport:
@@ -157,36 +157,38 @@ async def test_a_connection_heals_over_it(stand: Stand) -> None:
             if not isinstance(event, LinkChanged):
                 continue
             states.append(event.state)
-            if event.state is Link.LIVE:
-                if stand.may_be_lost and len(made) == 1:
-                    stand.lose(made[-1])
-                else:
-                    await connection.close()
+            if event.state is Link.LIVE and cut and len(made) == 1:
+                stand.lose(made[-1])
+            elif event.state is Link.LIVE:
+                await connection.close()
             if event.state is Link.LOST:
                 stand.restore()
-    again = [Link.LOST, Link.WAITING, Link.SEARCHING, Link.OPENING, Link.LIVE] if stand.may_be_lost else []
-    assert states == [Link.SEARCHING, Link.OPENING, Link.LIVE, *again, Link.CLOSED]
+    return states
 
 
-@pytest.mark.parametrize("state", ["opening", "reading"])
-async def test_given_up_it_is_closed_at_once(stand: Stand, state: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    if state == "opening" and not stand.may_block:
-        pytest.skip("this opens at once")
-    if state == "opening":
-        stand.block(monkeypatch)
+OPENING = [Link.SEARCHING, Link.OPENING, Link.LIVE]
+
+
+async def test_a_connection_opens_over_it_and_closes(stand: Stand) -> None:
+    assert await states_of(stand, cut=False) == [*OPENING, Link.CLOSED]
+
+
+@pytest.mark.parametrize("stand", CUT, indirect=True)
+async def test_a_connection_heals_over_it(stand: Stand) -> None:
+    assert await states_of(stand, cut=True) == [*OPENING, Link.LOST, Link.WAITING, *OPENING, Link.CLOSED]
+
+
+async def used(link: Transport, reached: asyncio.Event) -> None:
+    await link.open()
+    async for _ in link.chunks():
+        reached.set()
+
+
+async def given_up(stand: Stand, begun: Callable[[asyncio.Event], object]) -> None:
+    """Give a link up once its use has come so far."""
     link, reached = link_to(stand), asyncio.Event()
-
-    async def use() -> None:
-        await link.open()
-        async for _ in link.chunks():
-            reached.set()
-
-    using = asyncio.create_task(use())
-    if state == "opening":
-        await until(lambda: stand.blocks)
-    else:
-        async with asyncio.timeout(30):
-            await reached.wait()
+    using = asyncio.create_task(used(link, reached))
+    await until(lambda: begun(reached))
     awake = Awake()
     using.cancel()
     with pytest.raises(asyncio.CancelledError):
@@ -194,6 +196,16 @@ async def test_given_up_it_is_closed_at_once(stand: Stand, state: str, monkeypat
     await link.close()
     assert awake.seconds < AT_ONCE_S
     stand.unblock()
+
+
+async def test_given_up_while_it_is_read_it_is_closed_at_once(stand: Stand) -> None:
+    await given_up(stand, lambda reached: reached.is_set())
+
+
+@pytest.mark.parametrize("stand", BLOCKING, indirect=True)
+async def test_given_up_while_it_opens_it_is_closed_at_once(stand: Stand, monkeypatch: pytest.MonkeyPatch) -> None:
+    stand.block(monkeypatch)
+    await given_up(stand, lambda _: stand.blocks)
 
 
 def left() -> tuple[int, int, int]:

@@ -91,6 +91,16 @@ def powered(within_s: float = 60) -> None:
         time.sleep(0.5)
 
 
+def connected(within_s: float = 20) -> str:
+    """The devices that are connected still after so long; empty as soon as there are none."""
+    begun = time.monotonic()
+    while True:
+        told = subprocess.run(["bluetoothctl", "devices", "Connected"], capture_output=True, text=True, check=False)
+        if not told.stdout.strip() or time.monotonic() - begun > within_s:
+            return told.stdout.strip()
+        time.sleep(0.2)
+
+
 def main() -> None:
     os.environ["PATH"] = "/usr/local/bin:/usr/bin:/bin:/usr/sbin:/sbin"
     os.environ["HOME"] = "/root"
@@ -139,9 +149,7 @@ def main() -> None:
     recorder.stdin.close()
     begun = time.monotonic()
     found(ended=recorder.process.wait(30), ended_s=time.monotonic() - begun)
-    time.sleep(4)
-    told = subprocess.run(["bluetoothctl", "devices", "Connected"], capture_output=True, text=True, check=False)
-    found(still_connected=told.stdout.strip())
+    found(still_connected=connected())
     found(profile=output("profile", str(FOLDER / "a.walk"), "--json"))
     found(verify=output("verify", str(FOLDER / "a.walk"), "--json"))
 

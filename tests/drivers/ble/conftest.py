@@ -16,8 +16,7 @@ from private_bus import PrivateBus
 
 @pytest.fixture
 async def bus(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AsyncIterator[PrivateBus]:
-    if not PrivateBus.available():
-        pytest.skip("dbus-daemon is not installed (apt install dbus)")
+    PrivateBus.require()
     running = PrivateBus(tmp_path)
     running.start()
     monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", running.address)

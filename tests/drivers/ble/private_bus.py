@@ -4,6 +4,8 @@ import shutil
 import subprocess
 from pathlib import Path
 
+import pytest
+
 CONFIGURATION = """<!DOCTYPE busconfig PUBLIC "-//freedesktop//DTD D-BUS Bus Configuration 1.0//EN"
  "http://www.freedesktop.org/standards/dbus/1.0/busconfig.dtd">
 <busconfig>
@@ -33,8 +35,10 @@ class PrivateBus:
         self._process: subprocess.Popen[bytes] | None = None
 
     @staticmethod
-    def available() -> bool:
-        return shutil.which("dbus-daemon") is not None
+    def require() -> None:
+        """Skip what cannot be without one."""
+        if shutil.which("dbus-daemon") is None:
+            pytest.skip("dbus-daemon is not installed (apt install dbus)")
 
     def start(self) -> None:
         words = ["dbus-daemon", "--nofork", "--print-address=1", f"--config-file={self._configuration}"]

@@ -34,8 +34,7 @@ def ended_within(seconds: float) -> Iterator[None]:
 @pytest.fixture
 def played(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[Story], None]]:
     """Play a story in an event loop of its own, as the program has one; the daemon is ended after the loop."""
-    if not PrivateBus.available():
-        pytest.skip("dbus-daemon is not installed (apt install dbus)")
+    PrivateBus.require()
     daemons: list[PrivateBus] = []
 
     async def begin(story: Story) -> None:
@@ -91,8 +90,7 @@ bus.stop()
 
 @pytest.mark.parametrize("end", [signal.SIGKILL, signal.SIGSTOP])
 def test_a_link_that_nobody_closed_does_not_hold_up_the_end(tmp_path: Path, end: signal.Signals) -> None:
-    if not PrivateBus.available():
-        pytest.skip("dbus-daemon is not installed (apt install dbus)")
+    PrivateBus.require()
     words = [sys.executable, "-c", ABANDONED, str(Path(__file__).parent), str(int(end)), str(tmp_path)]
     done = subprocess.run(words, capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 0, done.stderr

@@ -175,8 +175,7 @@ async def test_denied_by_the_bus(tmp_path: object, monkeypatch: pytest.MonkeyPat
 
     from drivers.errors import PortDenied
 
-    if not PrivateBus.available():
-        pytest.skip("dbus-daemon is not installed (apt install dbus)")
+    PrivateBus.require()
     closed = PrivateBus(tmp_path, denials='<deny send_destination="org.bluez"/>')  # type: ignore[arg-type]
     closed.start()
     monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", closed.address)
