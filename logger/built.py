@@ -31,9 +31,7 @@ def built_of(survey: Survey, risers: int, source: Path | str, foot: str = "") ->
     faces, treads = (tuple(t for t in taped if not t.struck) for taped in (survey.faces, survey.treads))
     seen = [o for o in survey.observations if o.kind is Kind.BUILT and not o.struck]
     if not seen and not faces and not treads:
-        raise WrongFile(
-            source, ["no riser was observed as built: tag them as `built RISER front` and `built RISER back`"]
-        )
+        raise WrongFile(source, ["no riser was observed as built: the front and the back of each are to be tagged"])
     if mistakes := list(_beyond(survey, risers)):
         raise WrongFile(source, mistakes)
     if not seen:

@@ -7,11 +7,14 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
+from drivers.lengths import Units
 from tui.app import RisewalkApp
 from tui.messages import BestSolved
 from tui.screens.ask import Told
 from tui.walking.best import Best, Question
+from tui.walking.doubts import warnings
 from tui.walking.opening import Opening
+from tui.walking.standing import live_of, row_of, standing_of
 from tui.widgets.bars import Saying, TakeBar
 from tui.widgets.numerals import Numerals
 
@@ -302,3 +305,12 @@ async def test_a_layout_of_another_session_is_not_taken_for_this_one(opened: Ope
         app.post_message(BestSolved(Best(Question(app.session), trouble="of this")))
         await until(pilot, lambda: app.draft.best)
         assert app.draft.best.trouble == "of this"
+
+
+@pytest.mark.parametrize(("span_m", "said"), [(1.5, ""), (1.8, "turning point soon"), (2.4, "TOO FAR")])
+def test_the_reach_of_the_instrument_is_minded_before_it_is_used_up_and_after(span_m: float, said: str) -> None:
+    told = {"zero": {"name": "BM", "age_s": 1.0}, "reach": {"height_m": 2.0}}
+    rows = [row_of({"n": 1, "kind": "benchmark", "name": "BM", "height_m": 0.1})]
+    shown = live_of({"height_m": 0.1 + span_m, "steady": True})
+    assert said in "".join(warnings(standing_of(told), shown, rows, Units.METRES))
+    assert bool(said) is bool(warnings(standing_of(told), shown, rows, Units.METRES))

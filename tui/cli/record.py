@@ -88,8 +88,7 @@ def _standing(book: "FieldBook", settings: "Settings") -> str:
     said = f"{len(book.entries)} observations"
     if (last := book.last_tag) is not None:
         what = last.body.get("written") or last.body["kind"]
-        away = ago(max(0.0, (now_us - last.at_us) / 1e6))
-        said += f", the last ({what}) {away if away == 'now' else f'{away} ago'}"
+        said += f", the last ({what}) {ago(max(0.0, (now_us - last.at_us) / 1e6))}"
     zero = book.zero() if book.goes_on(now_us, settings.port, settings.instrument_digest) else None
     return f"{said}; " + (book.why_needs_zero() if zero is None else f"heights go on from {zero.name}")
 

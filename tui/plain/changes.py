@@ -5,7 +5,7 @@ from enum import StrEnum
 
 from drivers.lengths import Units
 from logger.observation import COVERAGE
-from tui.walking.distances import ago, give_or_take, height
+from tui.walking.distances import give_or_take, height, lasted
 from tui.walking.said import safe
 from tui.walking.standing import Live, Standing
 
@@ -75,7 +75,7 @@ def _line(state: State, live: Live | None, standing: Standing, units: Units) -> 
         case State.MOVING:
             return "Moving."
         case State.STALE if live is not None:
-            return f"Stale: the last reading is {ago(live.age_s)} old."
+            return f"Stale: the last reading is {lasted(live.age_s)} old."
         case State.LOST:
             return f"Lost: {safe(standing.why) or 'the line to the instrument is down'}. Waiting for it."
         case _:

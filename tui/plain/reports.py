@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from drivers.lengths import Units
-from tui.walking.distances import ago, distance, give_or_take, height
+from tui.walking.distances import ago, distance, give_or_take, height, lasted
 from tui.walking.doubts import warnings
 from tui.walking.said import safe
 from tui.walking.standing import Live, Row, Standing
@@ -33,7 +33,7 @@ def status_lines(standing: Standing, live: Live | None, rows: Sequence[Row], uni
     yield f"Session {safe(standing.session)}{job}."
     yield f"Instrument {safe(standing.instrument, 60)} on {safe(standing.port, 60)}: {_link(standing, live)}."
     zero = standing.zero
-    yield "Zero: none yet." if zero is None else f"Zero {safe(zero.name, 24)}, {ago(zero.age_s)} old."
+    yield "Zero: none yet." if zero is None else f"Zero {safe(zero.name, 24)}, {lasted(zero.age_s)} old."
     rod = f", rod {distance(standing.rod_m, units)}" if standing.rod_m else ""
     yield f"Setup {standing.setup}, on {safe(standing.surface, 20)}{rod}, tape {safe(standing.tape, 10)}."
     struck = f", {standing.struck} struck out" if standing.struck else ""
@@ -44,7 +44,7 @@ def status_lines(standing: Standing, live: Live | None, rows: Sequence[Row], uni
 def _link(standing: Standing, live: Live | None) -> str:
     parts = [safe(standing.link, 12) or "not heard yet"]
     if live is not None:
-        parts.append("last reading now" if live.age_s < 1 else f"last reading {ago(live.age_s)} ago")
+        parts.append(f"last reading {ago(live.age_s)}")
     if standing.battery is not None:
         part = standing.battery if standing.battery <= 1 else standing.battery / 100
         parts.append(f"battery {part * 100:.0f} %")

@@ -11,7 +11,7 @@ from tui.plain.changes import height_words
 from tui.plain.reports import HELP, book_lines, status_lines
 from tui.walking import entries, plan
 from tui.walking.best import Best
-from tui.walking.distances import ago
+from tui.walking.distances import lasted
 from tui.walking.doubts import doubt
 from tui.walking.suggestion import Suggestion, suggestion, turning_point, zero_check
 from tui.walking.telling import called
@@ -193,7 +193,7 @@ class Talk:
             return "Nothing heard from the instrument yet."
         words = height_words(live, standing, self.units)
         if live.stale:
-            return f"Stale {words}; {ago(live.age_s)} old."
+            return f"Stale {words}; {lasted(live.age_s)} old."
         return f"{'Steady' if live.steady else 'Moving'} {words}."
 
     def _status(self) -> list[str]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from logger.guidance import Level
 from tui.messages import BestSolved, BookChanged, LinkChanged, LiveChanged
 from tui.screens.tagging import TaggingScreen
-from tui.walking.distances import ago
+from tui.walking.distances import lasted
 from tui.walking.suggestion import Suggestion, zero_check
 from tui.walking.walk import Answer
 from tui.widgets.bars import TakeBar
@@ -150,7 +150,7 @@ class MarkingScreen(TaggingScreen):
         marking, walk = self.marking, self.walk
         if marking is None or walk is None or (standing := walk.now) is None:
             return ""
-        zero = "no zero" if standing.zero is None else f"zero {standing.zero.name} {ago(standing.zero.age_s)}"
+        zero = "no zero" if standing.zero is None else f"zero {standing.zero.name} {lasted(standing.zero.age_s)}"
         return f"{marking.done} of {len(marking.targets)} taken · {standing.link} · {zero}"
 
     def _renew(self) -> None:

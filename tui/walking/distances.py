@@ -62,9 +62,12 @@ def give_or_take(u_m: float | None, units: Units) -> str:
 
 
 def ago(seconds: float) -> str:
-    """How long ago, in one short word."""
-    if seconds < 1:
-        return "now"
+    """How long ago: `now`, or `5 min ago`."""
+    return "now" if seconds < 1 else f"{lasted(seconds)} ago"
+
+
+def lasted(seconds: float) -> str:
+    """A time as short as can be: `5 min`."""
     if seconds < 60:
         return f"{seconds:.0f} s"
     if seconds < 3600:

@@ -83,10 +83,15 @@ def _reach(standing: Standing, live: Live | None, rows: Sequence[Row], units: Un
     if (reach := standing.reach_height_m) and live is not None:
         heights = [live.height_m, *(r.height_m for r in spans)]
         if (span := max(heights) - min(heights)) > REACH_PART * reach:
-            return [f"Reach: {distance(span, units)} of {distance(reach, units)} used; turning point soon"]
+            return [_used(span, reach, units)]
     stations = [r.station_m for r in spans if r.station_m is not None]
     if (far := standing.reach_distance_m) and stations:
         span = max(stations) - min(stations)
         if span > REACH_PART * far:
-            return [f"Reach: {distance(span, units)} of {distance(far, units)} used; turning point soon"]
+            return [_used(span, far, units)]
     return []
+
+
+def _used(span_m: float, reach_m: float, units: Units) -> str:
+    used = f"Reach: {distance(span_m, units)} of {distance(reach_m, units)} used"
+    return f"{used}; turning point soon" if span_m <= reach_m else f"{used}: TOO FAR; set a turning point before this"

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from drivers.lengths import Units
-from tui.walking.distances import ago, distance
+from tui.walking.distances import ago, distance, lasted
 from tui.walking.said import safe
 from tui.walking.standing import Live, Standing
 from tui.walking.telling import clock_time
@@ -84,9 +84,7 @@ class Gauges(Painted):
     def _age(self, live: Live | None) -> Span:
         if live is None:
             return ("none yet", "soft")
-        if live.age_s < 1:
-            return ("now", "plain")
-        return (f"{ago(live.age_s)} ago", "alarm" if live.stale else "plain")
+        return (ago(live.age_s), "alarm" if live.stale else "plain")
 
     def _link(self, standing: Standing, live: Live | None) -> Span:
         return (safe(standing.link, 12), "plain" if standing.link == "live" else "alarm")
@@ -101,7 +99,7 @@ class Gauges(Painted):
     def _zero(self, standing: Standing) -> Span:
         if standing.zero is None:
             return ("none", "alarm")
-        return (f"{safe(standing.zero.name, 12)} {ago(standing.zero.age_s)}", "plain")
+        return (f"{safe(standing.zero.name, 12)} {lasted(standing.zero.age_s)}", "plain")
 
     def _saved(self, standing: Standing) -> Span:
         if not standing.saved:

@@ -160,7 +160,7 @@ class Shelf(Painted):
 
     def _line(self, i: int, width: int) -> Line:
         kept, here = self._sessions[i], i == self._at
-        what = kept.trouble or f"{kept.observations} seen, {ago(max(0.0, time.time() - kept.changed_s))} ago"
+        what = kept.trouble or f"{kept.observations} seen, {ago(max(0.0, time.time() - kept.changed_s))}"
         what = f"RECORDING {what}" if kept.recording else what
         name, room = kept.path.stem, max(12, width - len(what) - 4)
         name = name if len(name) <= room else f"…{name[1 - room :]}"
