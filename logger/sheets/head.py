@@ -57,4 +57,4 @@ def session_facts(book: FieldBook, instrument: str, what: str) -> tuple[tuple[st
         return (("Instrument", instrument),)
     first, last = (iso(book.entries[i].at_us) for i in (0, -1))
     until = last[11:16] if last[:10] == first[:10] else f"{last[:10]} {last[11:16]}"
-    return ((what, f"{first[:10]} {first[11:16]} to {until} UTC"), ("Instrument", instrument))
+    return ((what, f"{first[:10]} {first[11:16]} to {until} UTC"), (f"{what} with", instrument))
